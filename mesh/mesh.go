@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -91,4 +92,22 @@ func (m *Mesh) Clone() *Mesh {
 		Vertices:  append([]r3.Vec(nil), m.Vertices...),
 		Triangles: append([][3]uint32(nil), m.Triangles...),
 	}
+}
+
+// Check returns an error that names the first triangle whose indices point past
+// the vertices, or the first vertex that is not finite. Readers and builders of
+// this package return meshes that pass.
+func (m *Mesh) Check() error {
+	for i, v := range m.Vertices {
+		if s := v.X + v.Y + v.Z; math.IsNaN(s - s) {
+			return fmt.Errorf("vertex %d at (%g, %g, %g) is not finite", i, v.X, v.Y, v.Z)
+		}
+	}
+	n := uint32(len(m.Vertices))
+	for i, t := range m.Triangles {
+		if t[0] >= n || t[1] >= n || t[2] >= n {
+			return fmt.Errorf("triangle %d uses vertices %d, but there are only %d", i, t, n)
+		}
+	}
+	return nil
 }

@@ -1,0 +1,392 @@
+package raster
+
+import (
+	"math"
+	"math/bits"
+)
+
+// Bits is a set of cells, kept as rows of 64-bit words over the smallest window
+// that was asked for; cells outside the window are absent. The zero value is the
+// empty set. Set operations return new sets and leave their operands alone.
+type Bits struct {
+	wx, y  int // window's first word column and first row
+	ww, ny int // window's words a row and rows
+	words  []uint64
+}
+
+// NewBits returns an empty set with room for the cells x0 ≤ i < x1, y0 ≤ j < y1.
+func NewBits(x0, y0, x1, y1 int) Bits {
+	if x1 <= x0 || y1 <= y0 {
+		return Bits{}
+	}
+	wx := x0 >> 6
+	ww := ((x1 - 1) >> 6) - wx + 1
+	return Bits{wx: wx, y: y0, ww: ww, ny: y1 - y0, words: make([]uint64, ww*(y1-y0))}
+}
+
+// window returns the cell bounds of the window.
+func (b *Bits) window() (x0, y0, x1, y1 int) {
+	return b.wx << 6, b.y, (b.wx + b.ww) << 6, b.y + b.ny
+}
+
+// row returns the words of row j, nil outside the window.
+func (b *Bits) row(j int) []uint64 {
+	if j < b.y || j >= b.y+b.ny {
+		return nil
+	}
+	o := (j - b.y) * b.ww
+	return b.words[o : o+b.ww]
+}
+
+// word returns the word at word column w of row j, 0 outside the window.
+func (b *Bits) word(w, j int) uint64 {
+	w -= b.wx
+	j -= b.y
+	if uint(w) >= uint(b.ww) || uint(j) >= uint(b.ny) {
+		return 0
+	}
+	return b.words[j*b.ww+w]
+}
+
+// Has tells whether cell (i, j) is in the set.
+func (b *Bits) Has(i, j int) bool {
+	return b.word(i>>6, j)>>(uint(i)&63)&1 != 0
+}
+
+// Set adds cell (i, j), which must lie in the window.
+func (b *Bits) Set(i, j int) {
+	b.words[(j-b.y)*b.ww+(i>>6)-b.wx] |= 1 << (uint(i) & 63)
+}
+
+// SetSpan adds the cells i0 ≤ i < i1 of row j, which must lie in the window.
+func (b *Bits) SetSpan(j, i0, i1 int) {
+	if i0 >= i1 {
+		return
+	}
+	r := b.row(j)
+	w0, w1 := (i0>>6)-b.wx, ((i1-1)>>6)-b.wx
+	m0 := ^uint64(0) << (uint(i0) & 63)
+	m1 := ^uint64(0) >> (63 - uint(i1-1)&63)
+	if w0 == w1 {
+		r[w0] |= m0 & m1
+		return
+	}
+	r[w0] |= m0
+	for w := w0 + 1; w < w1; w++ {
+		r[w] = ^uint64(0)
+	}
+	r[w1] |= m1
+}
+
+// Count returns the number of cells.
+func (b *Bits) Count() int {
+	n := 0
+	for _, w := range b.words {
+		n += bits.OnesCount64(w)
+	}
+	return n
+}
+
+// Empty tells whether the set has no cell.
+func (b *Bits) Empty() bool {
+	for _, w := range b.words {
+		if w != 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// Bounds returns the smallest half-open box of cells round the set; all zero
+// when it is empty.
+func (b *Bits) Bounds() (x0, y0, x1, y1 int) {
+	first := true
+	b.EachRun(func(j, i0, i1 int) {
+		if first {
+			x0, y0, x1, y1 = i0, j, i1, j+1
+			first = false
+			return
+		}
+		x0, x1, y1 = min(x0, i0), max(x1, i1), j+1
+	})
+	return
+}
+
+// EachRun calls f for every maximal run i0 ≤ i < i1 of cells in a row, rows
+// upward and runs rightward.
+func (b *Bits) EachRun(f func(j, i0, i1 int)) {
+	for n := 0; n < b.ny; n++ {
+		row := b.words[n*b.ww : (n+1)*b.ww]
+		const closed = math.MinInt
+		open := closed
+		for c, w := range row {
+			base := (b.wx + c) << 6
+			if open == closed && w == 0 || open != closed && w == ^uint64(0) {
+				continue
+			}
+			at := 0
+			for at < 64 {
+				rest := w >> uint(at)
+				if open == closed {
+					if rest == 0 {
+						break
+					}
+					at += bits.TrailingZeros64(rest)
+					open = base + at
+				} else {
+					ones := bits.TrailingZeros64(^rest)
+					if at+ones >= 64 {
+						break
+					}
+					at += ones
+					f(b.y+n, open, base+at)
+					open = closed
+				}
+			}
+		}
+		if open != closed {
+			f(b.y+n, open, (b.wx+b.ww)<<6)
+		}
+	}
+}
+
+// Each calls f for every cell, rows upward and cells rightward.
+func (b *Bits) Each(f func(i, j int)) {
+	for n := 0; n < b.ny; n++ {
+		for c, w := range b.words[n*b.ww : (n+1)*b.ww] {
+			for w != 0 {
+				f((b.wx+c)<<6+bits.TrailingZeros64(w), b.y+n)
+				w &= w - 1
+			}
+		}
+	}
+}
+
+// combine applies op word by word over the box that holds both windows when
+// cover is set, else over a's window.
+func combine(a, b *Bits, cover bool, op func(x, y uint64) uint64) Bits {
+	if !cover {
+		out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}
+		for n := 0; n < a.ny; n++ {
+			j := a.y + n
+			br := b.row(j)
+			for c := 0; c < a.ww; c++ {
+				x := a.words[n*a.ww+c]
+				if x == 0 {
+					continue
+				}
+				var y uint64
+				if k := a.wx + c - b.wx; br != nil && uint(k) < uint(b.ww) {
+					y = br[k]
+				}
+				out.words[n*a.ww+c] = op(x, y)
+			}
+		}
+		return out
+	}
+	if len(a.words) == 0 {
+		return b.Clone()
+	}
+	if len(b.words) == 0 {
+		return a.Clone()
+	}
+	ax0, ay0, ax1, ay1 := a.window()
+	bx0, by0, bx1, by1 := b.window()
+	out := NewBits(min(ax0, bx0), min(ay0, by0), max(ax1, bx1), max(ay1, by1))
+	for n := 0; n < out.ny; n++ {
+		j := out.y + n
+		for c := 0; c < out.ww; c++ {
+			out.words[n*out.ww+c] = op(a.word(out.wx+c, j), b.word(out.wx+c, j))
+		}
+	}
+	return out
+}
+
+// Clone returns a copy that shares nothing.
+func (b *Bits) Clone() Bits {
+	c := *b
+	c.words = append([]uint64(nil), b.words...)
+	return c
+}
+
+// And returns a ∩ b.
+func And(a, b *Bits) Bits {
+	return combine(a, b, false, func(x, y uint64) uint64 { return x & y })
+}
+
+// AndNot returns a \ b.
+func AndNot(a, b *Bits) Bits {
+	return combine(a, b, false, func(x, y uint64) uint64 { return x &^ y })
+}
+
+// Or returns a ∪ b.
+func Or(a, b *Bits) Bits {
+	return combine(a, b, true, func(x, y uint64) uint64 { return x | y })
+}
+
+// Equal tells whether two sets have the same cells.
+func Equal(a, b *Bits) bool {
+	d1, d2 := AndNot(a, b), AndNot(b, a)
+	return d1.Empty() && d2.Empty()
+}
+
+// Disc is a disc-shaped reach in cells: the half-width of each of its rows.
+type Disc struct {
+	half []int // half[dy]: cells (dx, ±dy) with |dx| ≤ half[dy] belong
+}
+
+// DiscOf returns the offsets (dx, dy) with dx²+dy² ≤ r², r in cells. A tiny
+// allowance keeps whole radii inclusive in spite of rounding.
+func DiscOf(r float64) Disc {
+	if r < 0 {
+		return Disc{}
+	}
+	r += 1e-9
+	d := Disc{}
+	for dy := 0; float64(dy) <= r; dy++ {
+		d.half = append(d.half, int(math.Sqrt(r*r-float64(dy*dy))))
+	}
+	return d
+}
+
+// spread returns the middle word of three with each bit widened by n ≤ 64 cells
+// to both sides.
+func spread(l, m, r uint64, n int) uint64 {
+	out := m
+	// Shifts by 1, 2, 4 … widen by their sum; the last one takes what is left.
+	// Widening left (towards higher bits) pulls from l, right from r.
+	up, upl := m, l
+	dn, dnr := m, r
+	for left, s := n, 1; left > 0; s *= 2 {
+		s = min(s, left)
+		up |= up<<uint(s) | upl>>uint(64-s)
+		upl |= upl << uint(s)
+		dn |= dn>>uint(s) | dnr<<uint(64-s)
+		dnr |= dnr >> uint(s)
+		left -= s
+	}
+	return out | up | dn
+}
+
+// dilatedWord returns word w of row j of the dilation of b by d.
+func (b *Bits) dilatedWord(d Disc, w, j int) uint64 {
+	var out uint64
+	for dy, n := range d.half {
+		for s := 0; s < 2; s++ {
+			jj := j + dy
+			if s == 1 {
+				if dy == 0 {
+					break
+				}
+				jj = j - dy
+			}
+			r := b.row(jj)
+			if r == nil {
+				continue
+			}
+			if n > 64 {
+				out |= b.wideWord(n, w, jj)
+				continue
+			}
+			c := w - b.wx
+			var l, m, h uint64
+			if uint(c-1) < uint(b.ww) {
+				l = r[c-1]
+			}
+			if uint(c) < uint(b.ww) {
+				m = r[c]
+			}
+			if uint(c+1) < uint(b.ww) {
+				h = r[c+1]
+			}
+			if l|m|h == 0 {
+				continue
+			}
+			out |= spread(l, m, h, n)
+			if out == ^uint64(0) {
+				return out
+			}
+		}
+	}
+	return out
+}
+
+// wideWord is dilatedWord's row step for reaches beyond one word.
+func (b *Bits) wideWord(n, w, j int) uint64 {
+	var out uint64
+	for i := 0; i < 64; i++ {
+		x := w<<6 + i
+		for k := (x - n) >> 6; k <= (x+n)>>6; k++ {
+			v := b.word(k, j)
+			if lo := x - n - k<<6; lo > 0 {
+				v &= ^uint64(0) << uint(lo)
+			}
+			if hi := x + n - k<<6; hi < 63 {
+				v &= ^uint64(0) >> uint(63-hi)
+			}
+			if v != 0 {
+				out |= 1 << uint(i)
+				break
+			}
+		}
+	}
+	return out
+}
+
+// Dilate returns the cells within reach d of b.
+func Dilate(b *Bits, d Disc) Bits {
+	if len(b.words) == 0 || len(d.half) == 0 {
+		return b.Clone()
+	}
+	x0, y0, x1, y1 := b.Bounds()
+	if x0 == x1 {
+		return Bits{}
+	}
+	r := len(d.half) - 1
+	out := NewBits(x0-d.half[0], y0-r, x1+d.half[0], y1+r)
+	for n := 0; n < out.ny; n++ {
+		for c := 0; c < out.ww; c++ {
+			out.words[n*out.ww+c] = b.dilatedWord(d, out.wx+c, out.y+n)
+		}
+	}
+	return out
+}
+
+// Beyond returns the cells of a that are not within reach d of b. It looks only
+// at a's cells, so it is cheap where a is small.
+func Beyond(a, b *Bits, d Disc) Bits {
+	return within(a, b, d, ^uint64(0))
+}
+
+// Within returns the cells of a that are within reach d of b.
+func Within(a, b *Bits, d Disc) Bits {
+	return within(a, b, d, 0)
+}
+
+func within(a, b *Bits, d Disc, flip uint64) Bits {
+	out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}
+	for n := 0; n < a.ny; n++ {
+		for c := 0; c < a.ww; c++ {
+			if x := a.words[n*a.ww+c]; x != 0 {
+				out.words[n*a.ww+c] = x & (b.dilatedWord(d, a.wx+c, a.y+n) ^ flip)
+			}
+		}
+	}
+	return out
+}
+
+// Erode returns the cells of b from which no cell outside b is within reach d.
+func Erode(b *Bits, d Disc) Bits {
+	if len(b.words) == 0 || len(d.half) == 0 {
+		return b.Clone()
+	}
+	r := len(d.half) - 1
+	x0, y0, x1, y1 := b.window()
+	hole := NewBits(x0-d.half[0]-64, y0-r, x1+d.half[0]+64, y1+r)
+	for n := 0; n < hole.ny; n++ {
+		for c := 0; c < hole.ww; c++ {
+			hole.words[n*hole.ww+c] = ^b.word(hole.wx+c, hole.y+n)
+		}
+	}
+	return Beyond(b, &hole, d)
+}

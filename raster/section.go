@@ -1,0 +1,238 @@
+package raster
+
+import (
+	"runtime"
+	"sort"
+
+	"falsework/mesh"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// Stack is a solid cut into layers: one set of cells each, from the plate up.
+type Stack struct {
+	Grid
+	Layers
+	Cut []Bits
+}
+
+// Layer returns layer k, empty when the solid does not reach it.
+func (s *Stack) Layer(k int) *Bits {
+	if s == nil || k < 0 || k >= len(s.Cut) {
+		return &Bits{}
+	}
+	return &s.Cut[k]
+}
+
+// Volume returns the printed volume in mm³: cells times layer thickness.
+func (s *Stack) Volume() float64 {
+	v := 0.0
+	for k := range s.Cut {
+		v += float64(s.Cut[k].Count()) * s.CellArea() * s.Thickness(k)
+	}
+	return v
+}
+
+// crossing is where a section's outline passes a row of cell centres: the first
+// cell whose centre lies at or right of it, and the change of winding there.
+type crossing struct {
+	row, col int32
+	turn     int32
+}
+
+// chunkLayers is how many layers one task cuts: enough to spread a triangle's
+// set-up, few enough that tasks outnumber workers.
+const chunkLayers = 32
+
+// Section cuts m into layers. Rows and columns outside the grid are clipped,
+// with the winding they carry kept. The work is spread over workers (0 = one for
+// each processor); the result does not depend on their number.
+//
+// Each triangle edge is cut with its lower end first, so two triangles that
+// share an edge get the same point to the last bit and closed meshes yield
+// closed outlines. A corner on the plane counts as above it, and an outline
+// owns the rows from its lower end up to but not including its upper end.
+func Section(m *mesh.Mesh, g Grid, lay Layers, workers int) *Stack {
+	count := lay.Count(m.Bounds().Max.Z)
+	s := &Stack{Grid: g, Layers: lay, Cut: make([]Bits, count)}
+	if count == 0 {
+		return s
+	}
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	chunks := (count + chunkLayers - 1) / chunkLayers
+	lists := chunkTriangles(m, lay, count, chunks)
+	var eg errgroup.Group
+	eg.SetLimit(workers)
+	for c := 0; c < chunks; c++ {
+		eg.Go(func() error {
+			s.cutChunk(m, lists[c], c*chunkLayers, min((c+1)*chunkLayers, count))
+			return nil
+		})
+	}
+	_ = eg.Wait() // the tasks return no error
+	return s
+}
+
+// chunkTriangles lists, for each chunk of layers, the triangles that reach it.
+func chunkTriangles(m *mesh.Mesh, lay Layers, count, chunks int) [][]int32 {
+	lists := make([][]int32, chunks)
+	for t := range m.Triangles {
+		a, b, c := m.Corners(t)
+		k0 := lay.Above(min(a.Z, b.Z, c.Z))
+		k1 := lay.Above(max(a.Z, b.Z, c.Z)) - 1
+		k1 = min(k1, count-1)
+		if k1 < k0 {
+			continue
+		}
+		for n := k0 / chunkLayers; n <= k1/chunkLayers; n++ {
+			lists[n] = append(lists[n], int32(t))
+		}
+	}
+	return lists
+}
+
+func (s *Stack) cutChunk(m *mesh.Mesh, triangles []int32, k0, k1 int) {
+	cross := make([][]crossing, k1-k0)
+	for _, t := range triangles {
+		tri := m.Triangles[t]
+		zmin, zmax := m.Vertices[tri[0]].Z, m.Vertices[tri[0]].Z
+		for _, v := range tri[1:] {
+			zmin, zmax = min(zmin, m.Vertices[v].Z), max(zmax, m.Vertices[v].Z)
+		}
+		for k := max(s.Above(zmin), k0); k < k1; k++ {
+			z := s.Plane(k)
+			if z >= zmax && z > zmin {
+				break
+			}
+			var up, down [2]float64
+			found := 0
+			for e := 0; e < 3; e++ {
+				p, q := m.Vertices[tri[e]], m.Vertices[tri[(e+1)%3]]
+				pa, qa := p.Z >= z, q.Z >= z
+				if pa == qa {
+					continue
+				}
+				found++
+				lo, hi := p, q
+				if pa {
+					lo, hi = q, p
+				}
+				f := (z - lo.Z) / (hi.Z - lo.Z)
+				at := [2]float64{lo.X + (hi.X-lo.X)*f, lo.Y + (hi.Y-lo.Y)*f}
+				if qa {
+					up = at
+				} else {
+					down = at
+				}
+			}
+			if found == 2 {
+				cross[k-k0] = s.outline(cross[k-k0], down, up)
+			}
+		}
+	}
+	for i := range cross {
+		s.Cut[k0+i] = s.fill(cross[i])
+	}
+}
+
+// outline adds the crossings of the outline piece from p to q, which has the
+// solid on its left.
+func (s *Stack) outline(list []crossing, p, q [2]float64) []crossing {
+	turn := int32(-1) // upward: the solid ends here
+	if q[1] < p[1] {
+		p, q = q, p
+		turn = 1
+	}
+	j0 := ceilCell((p[1] - s.Origin.Y) / s.Cell)
+	j1 := ceilCell((q[1] - s.Origin.Y) / s.Cell)
+	if j0 < 0 {
+		j0 = 0
+	}
+	if j1 > s.H {
+		j1 = s.H
+	}
+	if j0 >= j1 {
+		return list
+	}
+	slope := (q[0] - p[0]) / (q[1] - p[1])
+	for j := j0; j < j1; j++ {
+		y := s.Origin.Y + (float64(j)+0.5)*s.Cell
+		x := p[0] + (y-p[1])*slope
+		col := ceilCell((x - s.Origin.X) / s.Cell)
+		col = min(max(col, 0), s.W)
+		list = append(list, crossing{int32(j), int32(col), turn})
+	}
+	return list
+}
+
+// ceilCell returns the first cell whose centre is at or beyond x (in cells).
+func ceilCell(x float64) int {
+	x -= 0.5
+	i := int(x)
+	if float64(i) < x {
+		i++
+	}
+	return i
+}
+
+// fill turns a layer's crossings into cells by running the winding along each
+// row.
+func (s *Stack) fill(list []crossing) Bits {
+	if len(list) == 0 {
+		return Bits{}
+	}
+	x0, x1 := int32(s.W), int32(0)
+	y0, y1 := int32(s.H), int32(0)
+	for _, c := range list {
+		x0, x1 = min(x0, c.col), max(x1, c.col)
+		y0, y1 = min(y0, c.row), max(y1, c.row)
+	}
+	// Counting sort by row, then each short row by column.
+	start := make([]int32, y1-y0+2)
+	for _, c := range list {
+		start[c.row-y0+1]++
+	}
+	for r := 1; r < len(start); r++ {
+		start[r] += start[r-1]
+	}
+	sorted := make([]crossing, len(list))
+	next := append([]int32(nil), start[:len(start)-1]...)
+	for _, c := range list {
+		sorted[next[c.row-y0]] = c
+		next[c.row-y0]++
+	}
+	b := NewBits(int(x0), int(y0), int(x1), int(y1)+1)
+	for r := 0; r+1 < len(start); r++ {
+		row := sorted[start[r]:start[r+1]]
+		sortByColumn(row)
+		winding, open := int32(0), int32(0)
+		for _, c := range row {
+			before := winding
+			winding += c.turn
+			switch {
+			case before <= 0 && winding > 0:
+				open = c.col
+			case before > 0 && winding <= 0:
+				b.SetSpan(int(y0)+r, int(open), int(c.col))
+			}
+		}
+	}
+	return b
+}
+
+func sortByColumn(row []crossing) {
+	if len(row) > 24 {
+		sort.Slice(row, func(a, b int) bool { return row[a].col < row[b].col })
+		return
+	}
+	for i := 1; i < len(row); i++ {
+		c := row[i]
+		j := i
+		for ; j > 0 && row[j-1].col > c.col; j-- {
+			row[j] = row[j-1]
+		}
+		row[j] = c
+	}
+}

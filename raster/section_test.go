@@ -1,0 +1,192 @@
+package raster
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"falsework/mesh"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+func box(x0, y0, z0, x1, y1, z1 float64) *mesh.Mesh {
+	v := []r3.Vec{{X: x0, Y: y0, Z: z0}, {X: x1, Y: y0, Z: z0}, {X: x1, Y: y1, Z: z0}, {X: x0, Y: y1, Z: z0},
+		{X: x0, Y: y0, Z: z1}, {X: x1, Y: y0, Z: z1}, {X: x1, Y: y1, Z: z1}, {X: x0, Y: y1, Z: z1}}
+	return &mesh.Mesh{Vertices: v, Triangles: [][3]uint32{{0, 2, 1}, {0, 3, 2}, {4, 5, 6}, {4, 6, 7},
+		{0, 1, 5}, {0, 5, 4}, {1, 2, 6}, {1, 6, 5}, {2, 3, 7}, {2, 7, 6}, {3, 0, 4}, {3, 4, 7}}}
+}
+
+func TestLayersAbove(t *testing.T) {
+	lay := Layers{First: 0.3, Height: 0.2}
+	for _, z := range []float64{-1, 0, 0.15, 0.1500001, 0.3, 0.4, 0.4000001, 5, 30} {
+		k := lay.Above(z)
+		if lay.Plane(k) < z || k > 0 && lay.Plane(k-1) >= z {
+			t.Errorf("Above(%v) = %d, plane %v", z, k, lay.Plane(k))
+		}
+	}
+}
+
+func TestSectionBox(t *testing.T) {
+	m := box(1, 2, 0, 4, 7, 3)
+	m.Append(box(3, 2, 0, 6, 7, 3)) // overlapping shells are united, not cancelled
+	g := GridFor(m.Bounds(), 0.1, 1)
+	s := Section(m, g, Layers{0.2, 0.2}, 2)
+	if len(s.Cut) != 15 {
+		t.Fatalf("layers = %d, want 15", len(s.Cut))
+	}
+	for k := range s.Cut {
+		if n := s.Cut[k].Count(); n != 50*50 {
+			t.Fatalf("layer %d has %d cells, want 2500", k, n)
+		}
+	}
+}
+
+// A random set is dilated by the definition, cell by cell, and by words.
+func TestDilateAgainstDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for n := 0; n < 60; n++ {
+		b := NewBits(-70, -9, 150, 40)
+		for c := 0; c < 25; c++ {
+			b.Set(rng.IntN(200)-60, rng.IntN(45)-8)
+		}
+		r := rng.Float64() * 9
+		if n%10 == 0 {
+			r = 60 + rng.Float64()*20 // beyond one word
+		}
+		got := Dilate(&b, DiscOf(r))
+		for j := -100; j < 140; j++ {
+			for i := -160; i < 240; i++ {
+				want := false
+				b.Each(func(x, y int) {
+					if float64((x-i)*(x-i)+(y-j)*(y-j)) <= r*r {
+						want = true
+					}
+				})
+				if got.Has(i, j) != want {
+					t.Fatalf("r %v cell (%d,%d): got %v want %v", r, i, j, got.Has(i, j), want)
+				}
+			}
+		}
+		beyond, within := Beyond(&got, &b, DiscOf(r)), Within(&got, &b, DiscOf(r))
+		if !beyond.Empty() || !Equal(&within, &got) {
+			t.Fatalf("Beyond/Within disagree with Dilate at r %v", r)
+		}
+		er := Erode(&got, DiscOf(r))
+		missing := AndNot(&b, &er)
+		if !missing.Empty() {
+			t.Fatalf("closing lost cells at r %v", r)
+		}
+	}
+}
+
+func TestPieces(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	for n := 0; n < 200; n++ {
+		b := NewBits(0, 0, 90, 20)
+		for c := 0; c < 500; c++ {
+			b.Set(rng.IntN(90), rng.IntN(20))
+		}
+		seen := map[[2]int]bool{}
+		comps := 0
+		b.Each(func(i, j int) {
+			if seen[[2]int{i, j}] {
+				return
+			}
+			comps++
+			todo := [][2]int{{i, j}}
+			seen[[2]int{i, j}] = true
+			for len(todo) > 0 {
+				c := todo[0]
+				todo = todo[1:]
+				for dx := -1; dx <= 1; dx++ {
+					for dy := -1; dy <= 1; dy++ {
+						q := [2]int{c[0] + dx, c[1] + dy}
+						if b.Has(q[0], q[1]) && !seen[q] {
+							seen[q] = true
+							todo = append(todo, q)
+						}
+					}
+				}
+			}
+		})
+		ps := Pieces(&b)
+		if len(ps) != comps {
+			t.Fatalf("pieces %d, flood fill %d", len(ps), comps)
+		}
+		area := 0
+		for _, p := range ps {
+			area += p.Area
+			if p.Cells.Count() != p.Area {
+				t.Fatal("a piece's area is not its cells")
+			}
+		}
+		if area != b.Count() {
+			t.Fatal("pieces do not add up")
+		}
+	}
+}
+
+func TestEachRun(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	for n := 0; n < 200; n++ {
+		b := NewBits(-64, 0, 192, 3)
+		for c := 0; c < 8; c++ {
+			i := rng.IntN(250) - 64
+			b.SetSpan(rng.IntN(3), i, min(i+rng.IntN(130), 192))
+		}
+		cells := 0
+		var got Bits = NewBits(-64, 0, 192, 3)
+		b.EachRun(func(j, i0, i1 int) {
+			cells += i1 - i0
+			got.SetSpan(j, i0, i1)
+			if b.Has(i0-1, j) || b.Has(i1, j) {
+				t.Fatal("run is not maximal")
+			}
+		})
+		if cells != b.Count() || !Equal(&got, &b) {
+			t.Fatal("runs do not cover the set")
+		}
+	}
+}
+
+func sphere(r float64, n int) *mesh.Mesh {
+	m := &mesh.Mesh{}
+	rows := n / 2
+	for i := 0; i <= rows; i++ {
+		th := math.Pi * float64(i) / float64(rows)
+		for j := 0; j < n; j++ {
+			ph := 2 * math.Pi * float64(j) / float64(n)
+			m.Vertices = append(m.Vertices, r3.Vec{X: r * math.Sin(th) * math.Cos(ph), Y: r * math.Sin(th) * math.Sin(ph), Z: r - r*math.Cos(th)})
+		}
+	}
+	at := func(i, j int) uint32 { return uint32(i*n + j%n) }
+	for i := 0; i < rows; i++ {
+		for j := 0; j < n; j++ {
+			m.Triangles = append(m.Triangles, [3]uint32{at(i, j), at(i, j+1), at(i+1, j+1)}, [3]uint32{at(i, j), at(i+1, j+1), at(i+1, j)})
+		}
+	}
+	return m
+}
+
+// Volume by cells against the mesh's own, and both against 4/3·π·r³.
+func TestSectionVolumeSphere(t *testing.T) {
+	m := sphere(10, 200)
+	if m.Volume() < 0 {
+		t.Fatal("test sphere is inside out")
+	}
+	g := GridFor(m.Bounds(), 0.1, 1)
+	s := Section(m, g, Layers{0.2, 0.2}, 0)
+	if e := math.Abs(s.Volume()/m.Volume() - 1); e > 1e-3 {
+		t.Errorf("raster volume %v, mesh volume %v: off by %.4f", s.Volume(), m.Volume(), e)
+	}
+	if e := math.Abs(m.Volume()/(4./3*math.Pi*1000) - 1); e > 2e-3 {
+		t.Errorf("mesh volume off the formula by %v", e)
+	}
+	one := Section(m, g, Layers{0.2, 0.2}, 1)
+	for k := range s.Cut {
+		if !Equal(&s.Cut[k], &one.Cut[k]) {
+			t.Fatalf("layer %d depends on the number of workers", k)
+		}
+	}
+}
