@@ -182,12 +182,9 @@ func triangulate(p []r2.Vec) [][3]int {
 	from := 0
 	for len(ring) > 3 {
 		n := len(ring)
-		ear := -1
-		for s := range n {
-			if i := (from + s) % n; isEar(p, ring, i) {
-				ear = i
-				break
-			}
+		ear := findEar(p, ring, from, FlatTriangle)
+		if ear < 0 { // corners all but touch an edge
+			ear = findEar(p, ring, from, 0)
 		}
 		if ear < 0 { // the polygon crosses or touches itself
 			ear = largestCorner(p, ring)
@@ -202,10 +199,19 @@ func triangulate(p []r2.Vec) [][3]int {
 	return out
 }
 
+func findEar(p []r2.Vec, ring []int, from int, margin float64) int {
+	for s := range ring {
+		if i := (from + s) % len(ring); isEar(p, ring, i, margin) {
+			return i
+		}
+	}
+	return -1
+}
+
 // isEar reports whether the triangle at ring[i] has area and holds no other
-// corner, its border included: a corner left on the border would end up in a
-// triangle without area.
-func isEar(p []r2.Vec, ring []int, i int) bool {
+// corner, its border included, and a margin round it, as a share of its longest
+// edge: a corner left on the border would end up in a triangle without area.
+func isEar(p []r2.Vec, ring []int, i int, margin float64) bool {
 	n := len(ring)
 	a, b, c := p[ring[(i+n-1)%n]], p[ring[i]], p[ring[(i+1)%n]]
 	area := cross(a, b, c)
@@ -213,12 +219,13 @@ func isEar(p []r2.Vec, ring []int, i int) bool {
 	if area <= FlatTriangle*long {
 		return false
 	}
+	edge := -margin * long
 	for s := range n - 3 {
 		q := p[ring[(i+2+s)%n]]
 		if q == a || q == b || q == c {
 			continue
 		}
-		if cross(a, b, q) >= 0 && cross(b, c, q) >= 0 && cross(c, a, q) >= 0 {
+		if cross(a, b, q) >= edge && cross(b, c, q) >= edge && cross(c, a, q) >= edge {
 			return false
 		}
 	}
@@ -265,8 +272,9 @@ const (
 // shell. A wall whose first or last station has no height tapers there to an
 // edge.
 //
-// The inner mitre of a corner takes at most 45 % of the shorter leg, so on legs
-// shorter than the thickness a sharp corner is thinner inside than the rest.
+// Where an inner mitre would take more than 45 % of the shorter leg, the legs
+// overlap instead: the shell then passes through itself, and is whole where its
+// winding number is positive as long as no leg is shorter than the thickness.
 //
 // It returns an error that names the station when a height is missing inside
 // the line or negative anywhere, when two stations share a place but not their
@@ -349,28 +357,37 @@ func Wall(stations []Station, thickness float64) (*Mesh, error) {
 		if turn < 0 {
 			inside = -1
 		}
-		// The mitre line halves the corner; reach is how far a full mitre goes
-		// along the legs, and across² + reach² its length squared.
+		// The mitre line halves the corner; reach is how far it goes back, and
+		// on, along the legs.
 		bisector := direction(r2.Vec{}, r2.Add(in, out))
 		reach := half * math.Tan(math.Abs(turn)/2)
-		leg := math.Sqrt(min(r2.Norm2(r2.Sub(s.P, line[i-1].P)), r2.Norm2(r2.Sub(line[i+1].P, s.P))))
-		along := min(reach, mitreShare*leg)
-		mitre := func(side, length float64) r2.Vec {
+		mitre := func(side float64) r2.Vec {
+			length := reach / math.Sin(math.Abs(turn)/2)
 			return r2.Add(s.P, r2.Scale(side*length, r2.Vec{X: -bisector.Y, Y: bisector.X}))
 		}
-		inner := mitre(inside, along/math.Sin(math.Abs(turn)/2))
-		outer := []r2.Vec{mitre(-inside, reach/math.Sin(math.Abs(turn)/2))}
-		if math.Abs(turn) > sharpTurn {
-			outer = []r2.Vec{
+		leg := math.Sqrt(min(r2.Norm2(r2.Sub(s.P, line[i-1].P)), r2.Norm2(r2.Sub(line[i+1].P, s.P))))
+		var inner, outer [2]r2.Vec // where the leg before ends, and the leg after begins
+		if reach <= mitreShare*leg {
+			inner = [2]r2.Vec{mitre(inside), mitre(inside)}
+		} else {
+			inner = [2]r2.Vec{at(inside, in), at(inside, out)}
+		}
+		if math.Abs(turn) <= sharpTurn {
+			outer = [2]r2.Vec{mitre(-inside), mitre(-inside)}
+		} else {
+			outer = [2]r2.Vec{
 				r2.Add(at(-inside, in), r2.Scale(half, in)),
 				r2.Sub(at(-inside, out), r2.Scale(half, out)),
 			}
 		}
-		for _, o := range outer {
+		for k := range 2 {
 			if inside > 0 {
-				sections = append(sections, section{inner, o, s.Low, s.High})
+				sections = append(sections, section{inner[k], outer[k], s.Low, s.High})
 			} else {
-				sections = append(sections, section{o, inner, s.Low, s.High})
+				sections = append(sections, section{outer[k], inner[k], s.Low, s.High})
+			}
+			if inner[0] == inner[1] && outer[0] == outer[1] {
+				break
 			}
 		}
 	}
@@ -383,16 +400,16 @@ func Wall(stations []Station, thickness float64) (*Mesh, error) {
 			r3.Vec{X: s.right.X, Y: s.right.Y, Z: s.high},
 			r3.Vec{X: s.left.X, Y: s.left.Y, Z: s.high})
 	}
-	m.quad(0, 3, 2, 1)
+	m.quad(0, 1, 2, 3)
 	for i := range len(sections) - 1 {
 		a := uint32(4 * i)
 		for k := range uint32(4) {
 			j := (k + 1) % 4
-			m.quad(a+k, a+j, a+j+4, a+k+4)
+			m.quad(a+k+4, a+j+4, a+j, a+k)
 		}
 	}
 	e := uint32(4 * (len(sections) - 1))
-	m.quad(e, e+1, e+2, e+3)
+	m.quad(e, e+3, e+2, e+1)
 	m.contract()
 	return m, nil
 }

@@ -390,3 +390,6 @@ func Erode(b *Bits, d Disc) Bits {
 	}
 	return Beyond(b, &hole, d)
 }
+
+// Radius returns the disc's reach along an axis, in whole cells.
+func (d Disc) Radius() int { return max(0, len(d.half)-1) }

@@ -45,7 +45,6 @@ func (d Direction) String() string {
 // Defaults for a 0.4 mm nozzle. Common practice, no source, unless said.
 const (
 	DefaultNozzle = 0.4
-	DefaultLayer  = 0.2
 	DefaultLimit  = 45 * math.Pi / 180 // also Mazlan 2020, JAITA, 38–47
 	DefaultBridge = 10.0
 	DefaultGap    = 0.2
@@ -80,7 +79,7 @@ func (s Settings) Resolve() (Settings, error) {
 	}
 	def(&s.Nozzle, DefaultNozzle)
 	def(&s.Line, s.Nozzle)
-	def(&s.Layer, s.Nozzle*DefaultLayer/DefaultNozzle)
+	def(&s.Layer, s.Nozzle/2)
 	def(&s.First, s.Layer)
 	def(&s.Limit, DefaultLimit)
 	def(&s.Bridge, DefaultBridge)

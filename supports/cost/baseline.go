@@ -1,0 +1,208 @@
+package cost
+
+import (
+	"math"
+
+	"falsework/raster"
+	"falsework/supports"
+)
+
+// BaselineText defines the dense support that ours is compared with. The README
+// quotes it word for word.
+const BaselineText = `The baseline is a textbook dense support, computed from the part's layers by the same program, with the same settings and the same timing as the supports it is compared with.
+
+1. What it supports: everything beyond the overhang limit, ceilings that could be bridged included. An area that is new in a layer is beyond the limit where it stands out further from the layer below than layer height × tan(limit), or where, over the last millimetre of height, the part has grown outward by more than that height × tan(limit); the whole of the new strip then counts, back to the layer below. One raster cell is allowed for in the part's favour. The plate supports the first layer.
+2. Shape: that area is projected straight down, to the plate or to the part beneath, whichever comes first. Above it the support stops short of the part by the same number of empty layers as ours, beneath it it starts as many layers above the part, and sideways it keeps the same clearance. Places narrower than one line are left out.
+3. Filling: parallel straight lines of one line width, 2.5 mm apart unless another spacing is stated, in the same places on every layer, along the longer side of the supported area, joined at alternate ends to a zigzag.
+4. Contact: the two topmost layers beneath whatever is supported are full lines. There are none at the bottom.
+5. Outline: one loop around every support region and every hole in one.
+6. Plastic is path length × bead area, (w−h)·h + π·h²/4 for a line w wide in a layer h thick; time is that of a planner with trapezoidal speeds, limited corner speeds, travel and retraction, at the same speeds as ours.
+
+Real dense supports may do better than this one: without the loop, with lines that are sparser far below the contact, or by leaving out ceilings short enough to bridge. They may do worse: with pads or more dense layers. The results are therefore given at 2, 2.5 and 4 mm.`
+
+// DefaultSpacing is the distance in mm between the baseline's lines.
+const DefaultSpacing = 2.5
+
+// Spacings are the distances in mm that a comparison's sensitivity is tested at.
+var Spacings = [...]float64{2, DefaultSpacing, 4}
+
+const (
+	// lookBack is the height in mm over which a slope is measured; one layer's
+	// growth is too few cells to tell a slope by.
+	lookBack = 1.0
+	// cellSlack is what cutting into cells may add to a growth, in cells.
+	cellSlack = 1.0
+	// denseLayers is the number of full layers at a contact.
+	denseLayers = 2
+)
+
+// Baseline returns the regions of the dense support that BaselineText describes,
+// on the part's grid and layers, and its cost. spacing is the distance between
+// its lines in mm, 0 for DefaultSpacing. s and m need not be resolved.
+func Baseline(part *raster.Stack, s supports.Settings, m Machine, spacing float64) (*raster.Stack, Estimate) {
+	s, _ = s.Resolve() // a setting that Resolve refuses is still priced as it stands
+	m = m.filled()
+	if !(spacing > 0) {
+		spacing = DefaultSpacing
+	}
+	if !(part.Cell > 0) || len(part.Cut) == 0 {
+		return &raster.Stack{Grid: part.Grid, Layers: part.Layers}, Estimate{}
+	}
+	region, dense := baselineRegions(part, s)
+	cell := part.Cell
+	line := s.Line / cell
+
+	// The lines stand in the same places on every layer: centred in the box
+	// round all regions, along its longer side.
+	x0, y0, x1, y1 := bounds(region.Cut)
+	upright := y1-y0 > x1-x0
+	lo, hi := float64(y0), float64(y1)
+	if upright {
+		lo, hi = float64(x0), float64(x1)
+	}
+	step := spacing / cell
+	n := math.Max(1, math.Round((hi-lo)/step))
+	first := (lo+hi)/2 - (n-1)/2*step
+
+	same := func(k int) bool {
+		return raster.Equal(region.Layer(k), region.Layer(k-1)) && raster.Equal(&dense[k], &dense[k-1])
+	}
+	e := price(len(region.Cut), part.Layers, m, same, func(k int) []path {
+		r := region.Layer(k)
+		if r.Empty() {
+			return nil
+		}
+		h := part.Thickness(k)
+		bead := BeadArea(max(s.Line, h), h)
+		full := bead / h / cell // line spacing that leaves no void
+		room, _ := discOf(line / 2)
+		loop := raster.Erode(r, room)
+		out := loops(&loop, part.Grid, bead)
+		in, trim := discOf(line/2 + full/2)
+		fill := raster.Erode(r, in)
+		sparse := raster.AndNot(&fill, &dense[k])
+		lines := passes(&sparse, &loop, first, step, trim+full/2, line, upright)
+		if d := raster.And(&fill, &dense[k]); !d.Empty() {
+			lines = append(lines, solid(&d, &loop, full, trim, full/2, line, upright)...)
+		}
+		for _, p := range lines {
+			out = append(out, path{pts: toMM(part.Grid, p), area: bead})
+		}
+		return out
+	})
+	e.SolidMM3 = region.Volume()
+	return region, e
+}
+
+// baselineRegions returns where the baseline prints on each layer, and the parts
+// of that which are full.
+func baselineRegions(part *raster.Stack, s supports.Settings) (region *raster.Stack, dense []raster.Bits) {
+	n := len(part.Cut)
+	out := beyond(part, s)
+	void := s.VoidLayers()
+	// needed is what layer j has to hold, across the void.
+	needed := func(j int) *raster.Bits {
+		if j += 1 + void; j < n {
+			return &out[j]
+		}
+		return &raster.Bits{}
+	}
+	region = &raster.Stack{Grid: part.Grid, Layers: part.Layers, Cut: make([]raster.Bits, n)}
+	dense = make([]raster.Bits, n)
+	var column raster.Bits
+	for j := n - 1; j >= 0; j-- {
+		if a := needed(j); !a.Empty() {
+			column = raster.Or(&column, a)
+		}
+		column = raster.AndNot(&column, part.Layer(j))
+		region.Cut[j] = column
+	}
+	clearance := raster.DiscOf(s.Clearance / part.Cell)
+	each(n, func(j int) {
+		r := region.Cut[j]
+		if r.Empty() {
+			return
+		}
+		r = raster.Beyond(&r, part.Layer(j), clearance)
+		for i := 1; i <= void; i++ {
+			r = raster.AndNot(&r, part.Layer(j-i))
+		}
+		region.Cut[j] = r
+		for i := 0; i < denseLayers; i++ {
+			if a := needed(j + i); !a.Empty() {
+				d := raster.And(&r, a)
+				dense[j] = raster.Or(&dense[j], &d)
+			}
+		}
+	})
+	return region, dense
+}
+
+// beyond returns for each layer of the part the new area that is beyond the
+// overhang limit, as BaselineText defines it.
+//
+// One layer's growth finds ceilings and steep slopes, but is only a few cells.
+// Growth over lookBack finds slopes just beyond the limit; there a step that a
+// single layer made, a ceiling or an island, counts as if it had been there all
+// along, else whatever grows next to it within lookBack would count as well.
+func beyond(part *raster.Stack, s supports.Settings) []raster.Bits {
+	n := len(part.Cut)
+	out := make([]raster.Bits, n)
+	fresh := make([]raster.Bits, n)
+	jump := make([]raster.Bits, n)
+	tan := math.Tan(s.Limit) / part.Cell
+	back := max(1, int(math.Round(lookBack/part.Height)))
+	far := raster.DiscOf(float64(back)*part.Height*tan + cellSlack)
+	each(n, func(k int) {
+		if k == 0 {
+			return
+		}
+		fresh[k] = raster.AndNot(part.Layer(k), part.Layer(k-1))
+		if fresh[k].Empty() {
+			return
+		}
+		j := raster.Beyond(&fresh[k], part.Layer(k-1), far)
+		if !j.Empty() {
+			jump[k] = raster.Within(&fresh[k], &j, far)
+		}
+	})
+	each(n, func(k int) {
+		if fresh[k].Empty() {
+			return
+		}
+		reach := (part.Plane(k) - part.Plane(k-1)) * tan
+		d := raster.Beyond(&fresh[k], part.Layer(k-1), raster.DiscOf(reach+cellSlack))
+		if from := max(0, k-back); from < k-1 {
+			held := *part.Layer(from)
+			for j := from + 1; j < k; j++ {
+				if !jump[j].Empty() {
+					held = raster.Or(&held, &jump[j])
+				}
+			}
+			grown := (part.Plane(k) - part.Plane(from)) * tan
+			slow := raster.Beyond(&fresh[k], &held, raster.DiscOf(grown+cellSlack))
+			d = raster.Or(&d, &slow)
+		}
+		if !d.Empty() {
+			out[k] = raster.Within(&fresh[k], &d, raster.DiscOf(reach+2*cellSlack))
+		}
+	})
+	return out
+}
+
+// bounds returns the box of cells round all layers.
+func bounds(cut []raster.Bits) (x0, y0, x1, y1 int) {
+	first := true
+	for k := range cut {
+		a0, b0, a1, b1 := cut[k].Bounds()
+		if a0 == a1 {
+			continue
+		}
+		if first {
+			x0, y0, x1, y1, first = a0, b0, a1, b1, false
+			continue
+		}
+		x0, y0, x1, y1 = min(x0, a0), min(y0, b0), max(x1, a1), max(y1, b1)
+	}
+	return
+}

@@ -1,0 +1,20 @@
+// Package grow turns a plan into solids.
+//
+// Under every contact line stands one vertical wall, one printed line thick. The
+// walls of all lines that meet form a network. A wall's lower edge rises from the
+// nearest post along the network's shortest path, at the settings' lean:
+//
+//	low(v) = min over posts p of head(p) + distance(p, v) / tan(lean)
+//
+// so every layer grows only at the ends of what the layer below printed, no
+// further than a slope that holds, and no wall leans sideways. Where two rising
+// edges meet between supported places no further apart than a planned bridge, the
+// wall is cut down to a tie: a shallow beam whose lowest bead bridges along
+// itself. A wall's top follows the part's underside across the void that prints
+// as the gap.
+//
+// Every wall and post is one closed shell; shells overlap where walls meet and
+// are united by the positive fill rule.
+//
+// Frame: millimetres, +Z up, plate at z = 0.
+package grow

@@ -1,0 +1,483 @@
+package grow
+
+import (
+	"container/heap"
+	"math"
+	"slices"
+
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/plan"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// Station is a place on a wall.
+type Station struct {
+	P    r2.Vec
+	Top  float64 // the wall's upper edge
+	Low  float64 // its lower edge; +Inf where no post reaches
+	Line int     // index of the line in the plan
+	Near int     // index of the post that it hangs from, −1 for none
+	// Floor is how low the wall may go without meeting the part.
+	Floor float64
+
+	along  float64 // distance from the line's first point
+	parent int     // next station on the way to the post, −1 at it
+	next   []Way
+}
+
+// Way joins two stations that share material.
+type Way struct {
+	To     int
+	Length float64
+}
+
+// Network is all walls of a plan, joined where they meet.
+type Network struct {
+	Stations []Station
+	Walls    [][]int // for each line, its stations in order
+	settings supports.Settings
+	pitch    float64
+}
+
+const (
+	// finePitch spaces the stations of a wall that is built, in mm, so that a
+	// top follows a curved underside of 10 mm radius to 3 µm. CoarsePitch is for
+	// weighing layouts.
+	finePitch   = 0.5
+	CoarsePitch = 1.0
+	// surfaceReach is how far, in mm, the underside may be from the height that
+	// a plan states: further and the plan was drawn for another part.
+	surfaceReach = 1.5
+	// MinWall is the least height of a wall under a contact and of a tie, in mm
+	// and in layers: enough layers over a bridge for its sag to heal. Common
+	// practice, no source.
+	MinWall       = 0.8
+	minWallLayers = 3
+	// joinHeights is how far the tops of two walls may differ, in mm, and still
+	// be one structure where they cross in plan.
+	joinHeights = 3.0
+)
+
+// WallDepth returns the least height of a wall for these settings.
+func WallDepth(s supports.Settings) float64 { return max(MinWall, minWallLayers*s.Layer) }
+
+// NewNetwork places stations on every line of p, no further apart than pitch mm,
+// and joins walls that meet. Lower
+// edges are not set yet; see Hang.
+func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, pitch float64) *Network {
+	n := &Network{settings: s, pitch: pitch}
+	stops := make([][]float64, len(p.Lines)) // along each line
+	meets := crossings(p.Lines, s.Wall, stops)
+	for l := range p.Lines {
+		n.addLine(l, p.Lines[l], stops[l], under)
+	}
+	for _, m := range meets {
+		a, b := n.at(m.a, m.sa), n.at(m.b, m.sb)
+		if a == b || math.Abs(n.Stations[a].Top-n.Stations[b].Top) > joinHeights {
+			continue
+		}
+		n.join(a, b)
+	}
+	return n
+}
+
+func (n *Network) join(a, b int) {
+	d := math.Sqrt(r2.Norm2(r2.Sub(n.Stations[a].P, n.Stations[b].P)))
+	n.Stations[a].next = append(n.Stations[a].next, Way{b, d})
+	n.Stations[b].next = append(n.Stations[b].next, Way{a, d})
+}
+
+// meeting is where two lines meet: distances along each.
+type meeting struct {
+	a, b   int
+	sa, sb float64
+}
+
+// crossings finds where lines cross or nearly touch, and adds the places to
+// stops.
+func crossings(lines []plan.Line, wall float64, stops [][]float64) []meeting {
+	var out []meeting
+	add := func(a, b int, sa, sb float64) {
+		stops[a] = append(stops[a], sa)
+		stops[b] = append(stops[b], sb)
+		out = append(out, meeting{a, b, sa, sb})
+	}
+	boxes := make([][4]float64, len(lines))
+	for l := range lines {
+		b := [4]float64{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+		for _, q := range lines[l].At {
+			b = [4]float64{min(b[0], q[0]), min(b[1], q[1]), max(b[2], q[0]), max(b[3], q[1])}
+		}
+		boxes[l] = b
+	}
+	// Walls share material where an end stands within half a wall of the other's
+	// middle; a little less makes the overlap real.
+	touch := 0.45 * wall
+	for a := range lines {
+		for b := a; b < len(lines); b++ {
+			p, q := boxes[a], boxes[b]
+			if p[0] > q[2]+touch || q[0] > p[2]+touch || p[1] > q[3]+touch || q[1] > p[3]+touch {
+				continue
+			}
+			sa := 0.0
+			for i := 0; i+1 < len(lines[a].At); i++ {
+				a0, a1 := xy(lines[a].At[i]), xy(lines[a].At[i+1])
+				la := dist(a0, a1)
+				sb := 0.0
+				for j := 0; j+1 < len(lines[b].At); j++ {
+					b0, b1 := xy(lines[b].At[j]), xy(lines[b].At[j+1])
+					lb := dist(b0, b1)
+					if a != b || j > i+1 {
+						if ta, tb, ok := meet(a0, a1, b0, b1, touch); ok {
+							add(a, b, sa+ta*la, sb+tb*lb)
+						}
+					}
+					sb += lb
+				}
+				sa += la
+			}
+		}
+	}
+	return out
+}
+
+func xy(q [3]float64) r2.Vec { return r2.Vec{X: q[0], Y: q[1]} }
+
+func dist(a, b r2.Vec) float64 { return math.Sqrt(r2.Norm2(r2.Sub(a, b))) }
+
+// meet returns where two segments cross, as shares of each, or where an end of
+// one comes within touch of the other.
+func meet(a0, a1, b0, b1 r2.Vec, touch float64) (ta, tb float64, ok bool) {
+	da, db, d := r2.Sub(a1, a0), r2.Sub(b1, b0), r2.Sub(b0, a0)
+	if c := r2.Cross(da, db); math.Abs(c) > 1e-12 {
+		ta, tb = r2.Cross(d, db)/c, r2.Cross(d, da)/c
+		if ta >= 0 && ta <= 1 && tb >= 0 && tb <= 1 {
+			return ta, tb, true
+		}
+	}
+	best := touch
+	try := func(p, s0, s1 r2.Vec) (float64, bool) {
+		v := r2.Sub(s1, s0)
+		t := 0.0
+		if l := r2.Norm2(v); l > 0 {
+			t = min(1, max(0, r2.Dot(r2.Sub(p, s0), v)/l))
+		}
+		if e := dist(p, r2.Add(s0, r2.Scale(t, v))); e < best {
+			best = e
+			return t, true
+		}
+		return 0, false
+	}
+	if t, hit := try(a0, b0, b1); hit {
+		ta, tb, ok = 0, t, true
+	}
+	if t, hit := try(a1, b0, b1); hit {
+		ta, tb, ok = 1, t, true
+	}
+	if t, hit := try(b0, a0, a1); hit {
+		ta, tb, ok = t, 0, true
+	}
+	if t, hit := try(b1, a0, a1); hit {
+		ta, tb, ok = t, 1, true
+	}
+	return
+}
+
+// addLine places stations on a line: at its points, at stops, and between.
+func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersides) {
+	var at []float64
+	total := 0.0
+	for i, q := range line.At {
+		if i > 0 {
+			total += dist(xy(line.At[i-1]), xy(q))
+		}
+		at = append(at, total)
+	}
+	corners := slices.Clone(at)
+	at = append(at, stops...)
+	slices.Sort(at)
+	var all []float64
+	for _, s := range at {
+		if len(all) > 0 {
+			last := all[len(all)-1]
+			if s-last < 1e-4 {
+				continue
+			}
+			more := math.Ceil((s-last)/n.pitch - 1e-9)
+			for m := 1.0; m < more; m++ {
+				all = append(all, last+(s-last)*m/more)
+			}
+		}
+		all = append(all, s)
+	}
+	var wall []int
+	seg := 0
+	for _, s := range all {
+		for seg+2 < len(corners) && s > corners[seg+1] {
+			seg++
+		}
+		span := corners[seg+1] - corners[seg]
+		t := 0.0
+		if span > 0 {
+			t = min(1, (s-corners[seg])/span)
+		}
+		p, q := line.At[seg], line.At[seg+1]
+		st := Station{
+			P:    r2.Vec{X: p[0] + (q[0]-p[0])*t, Y: p[1] + (q[1]-p[1])*t},
+			Line: l, Near: -1, parent: -1, along: s, Low: math.Inf(1),
+		}
+		z := p[2] + (q[2]-p[2])*t
+		if line.Tie || under == nil {
+			st.Top = z
+		} else {
+			dir := r2.Sub(xy(q), xy(p))
+			st.Top = n.top(st.P, dir, z, under)
+		}
+		id := len(n.Stations)
+		n.Stations = append(n.Stations, st)
+		if len(wall) > 0 {
+			n.join(wall[len(wall)-1], id)
+		}
+		wall = append(wall, id)
+	}
+	n.Walls = append(n.Walls, wall)
+}
+
+// top returns where a wall along dir at p must end to hold the underside near z.
+//
+// Under a level ceiling that is the bottom of the lowest empty layer, mid-way
+// between the cutting planes that would add or drop one. Under a slope it is the
+// gap and a quarter layer below the lowest point across the wall, so that any
+// cut leaves the gap's layers empty or one more.
+func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
+	s := n.settings
+	side := r2.Vec{}
+	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
+		side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
+	}
+	lowest, flat, found := math.Inf(1), true, false
+	for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
+		h, level, ok := under.Find(r2.Add(p, r2.Scale(f, side)), z, surfaceReach)
+		if !ok {
+			continue
+		}
+		found = true
+		if !level || h < lowest-1e-6 && !math.IsInf(lowest, 1) {
+			flat = false
+		}
+		lowest = min(lowest, h)
+	}
+	if !found {
+		lowest, flat = z, true
+	}
+	lay, void := s.Layers(), s.VoidLayers()
+	if s.IsFused() {
+		return max(lowest, lay.Bottom(lay.Above(lowest)))
+	}
+	if flat {
+		return lay.Bottom(max(lay.Above(lowest-1e-6)-void, 0))
+	}
+	return lowest - (float64(void)+0.25)*s.Layer
+}
+
+// at returns the station of line l at distance s along it.
+func (n *Network) at(l int, s float64) int {
+	wall := n.Walls[l]
+	i, _ := slices.BinarySearchFunc(wall, s, func(id int, s float64) int {
+		if n.Stations[id].along < s-1e-4 {
+			return -1
+		}
+		return 1
+	})
+	return wall[min(i, len(wall)-1)]
+}
+
+// Next returns the stations that share material with station i.
+func (n *Network) Next(i int) []Way { return n.Stations[i].next }
+
+// Within tells whether the station stands in the post's footprint.
+func Within(q plan.Post, p r2.Vec) bool {
+	dx, dy := p.X-q.At[0], p.Y-q.At[1]
+	if q.Side > 0 {
+		return math.Abs(dx) <= q.Side/2+1e-6 && math.Abs(dy) <= q.Side/2+1e-6
+	}
+	return dx*dx+dy*dy <= q.Reach*q.Reach+1e-6
+}
+
+// Hang sets every station's lower edge from the posts by shortest paths. A line
+// that names posts hangs from those alone.
+func (n *Network) Hang(p plan.Plan) {
+	for i := range n.Stations {
+		s := &n.Stations[i]
+		s.Low, s.Near, s.parent = math.Inf(1), -1, -1
+	}
+	rise := 1 / math.Tan(n.settings.Lean)
+	for q := range p.Posts {
+		allowed := make([]bool, len(p.Lines))
+		for l := range p.Lines {
+			allowed[l] = len(p.Lines[l].Posts) == 0 || slices.Contains(p.Lines[l].Posts, p.Posts[q].ID)
+		}
+		head := p.Posts[q].Head
+		if p.Posts[q].Side == 0 {
+			head = Foot(p.Posts[q], n.settings)
+		}
+		var todo queue
+		for i := range n.Stations {
+			s := &n.Stations[i]
+			if allowed[s.Line] && s.Top > head && Within(p.Posts[q], s.P) {
+				if head < s.Low {
+					s.Low, s.Near, s.parent = head, q, -1
+					todo = append(todo, reach{head, i})
+				}
+			}
+		}
+		heap.Init(&todo)
+		for len(todo) > 0 {
+			r := heap.Pop(&todo).(reach)
+			s := &n.Stations[r.at]
+			if r.z > s.Low || s.Near != q {
+				continue
+			}
+			for _, w := range s.next {
+				t := &n.Stations[w.To]
+				z := r.z + w.Length*rise
+				if !allowed[t.Line] || z >= t.Low-1e-9 || z >= min(t.Top, s.Top) || z < t.Floor-1e-9 {
+					continue
+				}
+				t.Low, t.Near, t.parent = z, q, r.at
+				heap.Push(&todo, reach{z, w.To})
+			}
+		}
+	}
+}
+
+// reach is a station and the height that a path arrives there at.
+type reach struct {
+	z  float64
+	at int
+}
+
+type queue []reach
+
+func (q queue) Len() int { return len(q) }
+func (q queue) Less(i, j int) bool {
+	if q[i].z != q[j].z {
+		return q[i].z < q[j].z
+	}
+	return q[i].at < q[j].at
+}
+func (q queue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
+func (q *queue) Push(x any)   { *q = append(*q, x.(reach)) }
+func (q *queue) Pop() any {
+	old := *q
+	x := old[len(old)-1]
+	*q = old[:len(old)-1]
+	return x
+}
+
+// Ties cuts walls down to ties where both ends are carried without them: between
+// two stations that something else hangs from or stands on, no further apart
+// than a planned bridge.
+func (n *Network) Ties() {
+	s := n.settings
+	depth := WallDepth(s)
+	span := s.Bridge * (1 - s.Margin)
+	for _, wall := range n.Walls {
+		for i := 0; i+1 < len(wall); i++ {
+			a, b := wall[i], wall[i+1]
+			sa, sb := &n.Stations[a], &n.Stations[b]
+			if sa.parent == b || sb.parent == a || sa.parent < 0 && sb.parent < 0 && sa.Near == sb.Near {
+				continue
+			}
+			n.tie(wall, i, i+1, span, depth)
+		}
+	}
+}
+
+// straight tells whether a bead along these stations, pulled taut, stays within
+// a quarter line of them.
+func (n *Network) straight(wall []int) bool {
+	a, b := n.Stations[wall[0]].P, n.Stations[wall[len(wall)-1]].P
+	for _, at := range wall {
+		if raster.SegmentDistance(n.Stations[at].P, a, b) > n.settings.Line/4 {
+			return false
+		}
+	}
+	return true
+}
+
+// Chains returns the stretches of wall between places where walls meet or end,
+// as stations in order, and whether each could be one straight bridge.
+func (n *Network) Chains() (chains [][]int, straight []bool) {
+	span := n.settings.Bridge * (1 - n.settings.Margin)
+	for _, wall := range n.Walls {
+		start := 0
+		for i := 1; i < len(wall); i++ {
+			meets := i == len(wall)-1
+			for _, w := range n.Stations[wall[i]].next {
+				meets = meets || n.Stations[w.To].Line != n.Stations[wall[i]].Line
+			}
+			if meets {
+				c := wall[start : i+1]
+				chains = append(chains, c)
+				length := n.Stations[c[len(c)-1]].along - n.Stations[c[0]].along
+				straight = append(straight, length <= span && n.straight(c))
+				start = i
+			}
+		}
+	}
+	return
+}
+
+// tie raises the lower edge between stations wall[i] and wall[k] outward while
+// nothing else hangs from it and the bridge stays within span.
+func (n *Network) tie(wall []int, i, k int, span, depth float64) {
+	free := func(at, inward int) bool {
+		s := &n.Stations[wall[at]]
+		if s.parent < 0 || math.IsInf(s.Low, 1) {
+			return false
+		}
+		for _, w := range s.next {
+			if n.Stations[w.To].parent == wall[at] && w.To != wall[inward] {
+				return false
+			}
+			if n.Stations[w.To].Line != s.Line {
+				return false // a crossing keeps its wall
+			}
+		}
+		return true
+	}
+	lo, hi := i, k
+	along := func(at int) float64 { return n.Stations[wall[at]].along }
+	for {
+		grew := false
+		if lo > 0 && free(lo, lo+1) && along(hi)-along(lo-1) <= span && n.straight(wall[lo-1:hi+1]) {
+			lo--
+			grew = true
+		}
+		if hi+1 < len(wall) && free(hi, hi-1) && along(hi+1)-along(lo) <= span && n.straight(wall[lo:hi+2]) {
+			hi++
+			grew = true
+		}
+		if !grew {
+			break
+		}
+	}
+	if hi-lo < 2 {
+		return
+	}
+	level := math.Inf(1)
+	for at := lo; at <= hi; at++ {
+		level = min(level, n.Stations[wall[at]].Top-depth)
+	}
+	// The ends must be there before the bridge is laid.
+	ends := max(n.Stations[wall[lo]].Low, n.Stations[wall[hi]].Low)
+	if level < ends+2*n.settings.Layer {
+		return
+	}
+	for at := lo + 1; at < hi; at++ {
+		n.Stations[wall[at]].Low = max(n.Stations[wall[at]].Low, level)
+	}
+}

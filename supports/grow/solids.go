@@ -1,0 +1,178 @@
+package grow
+
+import (
+	"fmt"
+	"math"
+
+	"falsework/mesh"
+	"falsework/supports"
+	"falsework/supports/plan"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// Solid is one grown shell and the structure of the plan that it stands for.
+type Solid struct {
+	ID   string
+	Mesh *mesh.Mesh
+}
+
+const (
+	// flareHeight and flareOut widen a hollow post's foot on the plate, in mm: a
+	// wall that narrows upward by 45° always holds. Common practice, no source.
+	flareHeight, flareOut = 1.2, 1.2
+	// headOverlap is how far, in mm, a hollow post rises past its head so that
+	// post and walls share material.
+	headOverlap = 0.6
+	// step is the plan length, in mm, over which a lower edge jumps where a tie
+	// begins: far under a line's width.
+	step = 0.02
+)
+
+// Grow returns the solids of a plan for a part: the walls in the plan's order,
+// then the posts. A structure without height is left out; the proof tells what
+// is missing for it. Errors name the structure.
+func Grow(p plan.Plan, part *mesh.Mesh) ([]Solid, error) {
+	s, err := p.Settings.Supports()
+	if err != nil {
+		return nil, fmt.Errorf("grow: %w", err)
+	}
+	n := NewNetwork(p, s, NewUndersides(part), finePitch)
+	n.Hang(p)
+	n.Ties()
+	var out []Solid
+	for l := range p.Lines {
+		walls, err := n.solids(l)
+		if err != nil {
+			return nil, fmt.Errorf("grow: line %s: %w", p.Lines[l].ID, err)
+		}
+		for _, m := range walls {
+			out = append(out, Solid{p.Lines[l].ID, m})
+		}
+	}
+	for _, q := range p.Posts {
+		m, err := n.post(q)
+		if err != nil {
+			return nil, fmt.Errorf("grow: post %s: %w", q.ID, err)
+		}
+		if m != nil {
+			out = append(out, Solid{q.ID, m})
+		}
+	}
+	for i := range out {
+		out[i].Mesh.Round32()
+	}
+	return out, nil
+}
+
+// solids builds line l's wall: one shell, or several where it has no height in
+// between.
+func (n *Network) solids(l int) ([]*mesh.Mesh, error) {
+	depth := WallDepth(n.settings)
+	half := n.settings.Wall / 2
+	var out []*mesh.Mesh
+	var run []mesh.Station
+	flush := func() error {
+		defer func() { run = nil }()
+		if len(run) < 2 {
+			return nil
+		}
+		m, err := mesh.Wall(run, n.settings.Wall)
+		if err != nil {
+			return err
+		}
+		if len(m.Triangles) > 0 {
+			out = append(out, m)
+		}
+		return nil
+	}
+	wall := n.Walls[l]
+	for _, id := range wall {
+		s := n.Stations[id]
+		low := max(s.Low, 0)
+		if math.IsInf(low, 1) || low > s.Top-depth {
+			low = s.Top - depth // as shallow as a wall may be
+		}
+		low = max(low, 0)
+		if s.Top-low < n.settings.Layer/2 {
+			if err := flush(); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		st := mesh.Station{P: s.P, Low: low, High: s.Top}
+		if len(run) > 0 {
+			last := run[len(run)-1]
+			gap := dist(last.P, st.P)
+			rise := st.Low - last.Low
+			steepest := gap/math.Tan(n.settings.Lean) + 1e-6
+			if math.Abs(rise) > steepest && gap > step {
+				// A tie begins or ends here: the deep side keeps its edge
+				// past the crossing wall's face.
+				off := min(half, gap-step)
+				at := func(d float64) mesh.Station {
+					t := d / gap
+					return mesh.Station{P: r2.Add(last.P, r2.Scale(t, r2.Sub(st.P, last.P))), High: last.High + (st.High-last.High)*t}
+				}
+				var a, b mesh.Station
+				if rise > 0 {
+					a, b = at(off), at(off+step)
+				} else {
+					a, b = at(gap-off-step), at(gap-off)
+				}
+				a.Low, b.Low = last.Low, st.Low
+				if off+step >= gap {
+					run = append(run, a)
+				} else {
+					run = append(run, a, b)
+				}
+			}
+		}
+		run = append(run, st)
+	}
+	if err := flush(); err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// square returns the corners of an axis-aligned square.
+func square(at [2]float64, side float64) []r2.Vec {
+	h := side / 2
+	return []r2.Vec{{X: at[0] - h, Y: at[1] - h}, {X: at[0] + h, Y: at[1] - h}, {X: at[0] + h, Y: at[1] + h}, {X: at[0] - h, Y: at[1] + h}}
+}
+
+// post builds a hollow post, nil for a sole.
+func (n *Network) post(q plan.Post) (*mesh.Mesh, error) {
+	if q.Side == 0 {
+		return nil, nil
+	}
+	top := q.Head + headOverlap
+	for i := range n.Stations {
+		if Within(q, n.Stations[i].P) {
+			top = min(top, n.Stations[i].Top)
+		}
+	}
+	foot := Foot(q, n.settings)
+	if top-foot < n.settings.Layer {
+		return nil, nil
+	}
+	inner := square(q.At, q.Side-2*n.settings.Wall)
+	if q.Foot > 0 || top-foot < 2*flareHeight {
+		return mesh.Loft([][]r2.Vec{square(q.At, q.Side), square(q.At, q.Side)}, [][]r2.Vec{inner, inner}, []float64{foot, top})
+	}
+	return mesh.Loft(
+		[][]r2.Vec{square(q.At, q.Side+2*flareOut), square(q.At, q.Side), square(q.At, q.Side)},
+		[][]r2.Vec{inner, inner, inner},
+		[]float64{foot, foot + flareHeight, top})
+}
+
+// Foot returns the height of a post's lowest face: the plate, or the part's upper
+// side below it and the void that prints as the gap.
+func Foot(q plan.Post, s supports.Settings) float64 {
+	if q.Foot <= 0 {
+		return 0
+	}
+	lay := s.Layers()
+	return lay.Bottom(lay.Above(q.Foot-1e-6) + s.VoidLayers())
+}

@@ -1,0 +1,82 @@
+package grow
+
+import (
+	"math"
+
+	"falsework/mesh"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// Undersides answers how high the part's down-facing surface is over a place.
+type Undersides struct {
+	m      *mesh.Mesh
+	x0, y0 float64
+	w, h   int
+	cells  [][]int32 // triangles by bin
+}
+
+// bin is the edge of a bin in mm: about a printed line's length between two
+// stations.
+const bin = 1.0
+
+// levelNormal is the cosine from which a facet counts as level: its height
+// changes by less than a thousandth of its width.
+const levelNormal = 1 - 5e-7
+
+// NewUndersides sorts the down-facing facets of m into bins.
+func NewUndersides(m *mesh.Mesh) *Undersides {
+	b := m.Bounds()
+	u := &Undersides{m: m, x0: b.Min.X, y0: b.Min.Y}
+	u.w = int((b.Max.X-b.Min.X)/bin) + 1
+	u.h = int((b.Max.Y-b.Min.Y)/bin) + 1
+	u.cells = make([][]int32, u.w*u.h)
+	for t := range m.Triangles {
+		a, b, c := m.Corners(t)
+		// Twice the plan area, negative where the facet looks down.
+		if (b.X-a.X)*(c.Y-a.Y)-(c.X-a.X)*(b.Y-a.Y) >= 0 {
+			continue
+		}
+		i0, j0 := u.at(min(a.X, b.X, c.X), min(a.Y, b.Y, c.Y))
+		i1, j1 := u.at(max(a.X, b.X, c.X), max(a.Y, b.Y, c.Y))
+		for j := j0; j <= j1; j++ {
+			for i := i0; i <= i1; i++ {
+				u.cells[j*u.w+i] = append(u.cells[j*u.w+i], int32(t))
+			}
+		}
+	}
+	return u
+}
+
+func (u *Undersides) at(x, y float64) (i, j int) {
+	i = min(max(int((x-u.x0)/bin), 0), u.w-1)
+	j = min(max(int((y-u.y0)/bin), 0), u.h-1)
+	return
+}
+
+// Find returns the height of the underside over p that is nearest to z, no
+// further than within, and whether it is level there.
+func (u *Undersides) Find(p r2.Vec, z, within float64) (height float64, level, ok bool) {
+	if p.X < u.x0 || p.Y < u.y0 || p.X > u.x0+float64(u.w)*bin || p.Y > u.y0+float64(u.h)*bin {
+		return 0, false, false
+	}
+	i, j := u.at(p.X, p.Y)
+	best := within
+	for _, t := range u.cells[j*u.w+i] {
+		a, b, c := u.m.Corners(int(t))
+		d := (b.X-a.X)*(c.Y-a.Y) - (c.X-a.X)*(b.Y-a.Y)
+		l1 := ((p.X-a.X)*(c.Y-a.Y) - (c.X-a.X)*(p.Y-a.Y)) / d
+		l2 := ((b.X-a.X)*(p.Y-a.Y) - (p.X-a.X)*(b.Y-a.Y)) / d
+		const edge = -1e-9
+		if l1 < edge || l2 < edge || l1+l2 > 1-edge {
+			continue
+		}
+		h := a.Z + l1*(b.Z-a.Z) + l2*(c.Z-a.Z)
+		if off := math.Abs(h - z); off <= best {
+			best, height, ok = off, h, true
+			n := u.m.AreaNormal(int(t))
+			level = -n.Z >= levelNormal*math.Sqrt(n.X*n.X+n.Y*n.Y+n.Z*n.Z)
+		}
+	}
+	return
+}

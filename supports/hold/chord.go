@@ -1,0 +1,138 @@
+package hold
+
+import (
+	"math"
+
+	"falsework/raster"
+)
+
+// ray is a bridge direction on the grid. Parallel digital lines of one ray
+// partition the cells: along the major axis t, the minor one is round(slope·t)+b.
+type ray struct {
+	slope float64 // of the minor axis along the major one, −1…1
+	swap  bool    // the major axis is y
+	step  float64 // length of a step along the major axis, cells
+}
+
+func rayAt(angle float64) ray {
+	c, s := math.Cos(angle), math.Sin(angle)
+	if math.Abs(c) >= math.Abs(s) {
+		return ray{slope: s / c, step: 1 / math.Abs(c)}
+	}
+	return ray{slope: c / s, swap: true, step: 1 / math.Abs(s)}
+}
+
+// line returns the major coordinate of cell (i, j) and the offset of its line.
+func (r ray) line(i, j int) (t, b int) {
+	if r.swap {
+		i, j = j, i
+	}
+	return i, j - int(math.Round(r.slope*float64(i)))
+}
+
+// cell returns the cell at t on line b.
+func (r ray) cell(t, b int) (i, j int) {
+	i, j = t, b+int(math.Round(r.slope*float64(t)))
+	if r.swap {
+		i, j = j, i
+	}
+	return
+}
+
+// chords tests the straight beads over one patch of a layer.
+type chords struct {
+	*judge
+	free   *raster.Bits // the patch: nothing under it
+	ground *raster.Bits // cells of the layer with something under them
+	own    *raster.Bits // ground that is the body itself
+}
+
+// open returns the cells of ask that no sound chord along r comes within half a
+// line of.
+func (c *chords) open(ask *raster.Bits, r ray) raster.Bits {
+	held := c.sound(ask, c.free, r)
+	return raster.Beyond(ask, &held, c.halfLine)
+}
+
+// sound returns the cells of the chords along r through ask, inside free, that
+// are short enough and land at both ends.
+func (c *chords) sound(ask, free *raster.Bits, r ray) raster.Bits {
+	x0, y0, x1, y1 := c.free.Bounds()
+	held := raster.NewBits(x0, y0, x1, y1)
+	seen := raster.NewBits(x0, y0, x1, y1)
+	ask.Each(func(i, j int) {
+		if seen.Has(i, j) {
+			return
+		}
+		t, b := r.line(i, j)
+		lo, landLo := c.walk(free, r, t, b, -1)
+		hi, landHi := c.walk(free, r, t, b, +1)
+		ok := landLo && landHi && float64(hi-lo-1)*r.step <= c.span
+		for u := lo + 1; u < hi; u++ {
+			x, y := r.cell(u, b)
+			if !free.Has(x, y) {
+				continue
+			}
+			seen.Set(x, y)
+			if ok {
+				held.Set(x, y)
+			}
+		}
+	})
+	return held
+}
+
+// walk goes from t along line b until the free run ends, and tells the first
+// coordinate that is no longer free and whether a landing begins there. A rib of
+// the body's own too thin to land on is passed over as if it were free.
+func (c *chords) walk(free *raster.Bits, r ray, t, b, dir int) (end int, lands bool) {
+	for {
+		i, j := r.cell(t, b)
+		if free.Has(i, j) {
+			t += dir
+			continue
+		}
+		if !c.ground.Has(i, j) {
+			return t, false
+		}
+		edge := t
+		need := c.landBody
+		width := 0
+		for c.ground.Has(i, j) {
+			if !c.own.Has(i, j) {
+				need = min(need, c.landContact)
+			}
+			width++
+			if float64(width)*r.step >= need {
+				return edge, true
+			}
+			t += dir
+			i, j = r.cell(t, b)
+		}
+		if !free.Has(i, j) {
+			return edge, false
+		}
+	}
+}
+
+// loops returns the cells of ask that the outline's loops hold: rule 3.
+func (c *chords) loops(layer, ask *raster.Bits) raster.Bits {
+	x0, y0, x1, y1 := c.free.Bounds()
+	m := c.band.Radius() + 1
+	near := raster.NewBits(x0-m, y0-m, x1+m, y1+m)
+	for y := y0 - m; y < y1+m; y++ {
+		near.SetSpan(y, x0-m, x1+m)
+	}
+	outside := raster.AndNot(&near, layer)
+	loop := raster.Within(c.free, &outside, c.band)
+	edge := raster.And(ask, &loop)
+	if edge.Empty() {
+		return raster.Bits{}
+	}
+	var held raster.Bits
+	for _, r := range c.dirs[:Directions] {
+		h := c.sound(&edge, &loop, r)
+		held = raster.Or(&held, &h)
+	}
+	return raster.Within(&edge, &held, c.sagitta)
+}

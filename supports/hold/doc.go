@@ -1,0 +1,28 @@
+// Package hold judges, layer by layer, which cells of a print hold and which
+// would be laid in mid-air. It knows layers and settings only: the need of a bare
+// part, and the proof of a part with its supports, are both read off it.
+//
+// A layer's new cells are those with nothing under them. They hold where one of
+// these is true:
+//
+//  1. Overhang. A cell lies within h·tan(limit) of what is below, where the
+//     distance that earlier layers overdrew is owed by the cells above them. The
+//     debt of a cell is the least, over cells q below, of debt(q) + distance −
+//     h·tan(limit), never under zero; a cell fails once it owes more than a ledge
+//     (one line) would. A slope past the limit fails so after enough layers, and
+//     a single ledge of up to one line is marginal, not failed.
+//  2. Bridge. A cell lies on a straight chord no longer than the bridge limit
+//     with a landing at both ends: two lines of the body's own walls, or one
+//     line of a contact. A patch that leans on contacts across a void must hold
+//     so in every direction, unless one is stated: the program that lays the
+//     beads does not see such contacts. A patch between walls alone is judged in
+//     its best direction.
+//  3. Outline. The outer two lines follow the outline as loops, so they hold
+//     where a chord inside them joins two landings and passes within half a
+//     line of the cell: a bead laid round a curve spans no further than its
+//     sagitta allows.
+//
+// A patch that touches nothing below is an island and never holds.
+//
+// Frame: millimetres, +Z up, plate at z = 0, angles in radians.
+package hold

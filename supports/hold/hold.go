@@ -1,0 +1,310 @@
+package hold
+
+import (
+	"math"
+	"runtime"
+
+	"falsework/raster"
+	"falsework/supports"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// Directions is the number of bridge directions tried over half a turn. A chord
+// across a cell of the contact network that is missed between two of them is
+// longer than the tested one by at most 1 − cos(π/2/24) = 0.2 %.
+const Directions = 24
+
+// Input is what is judged: a body resting on the plate, on itself and on another
+// body's tops. The other may be nil. Both stacks share one grid and layers.
+type Input struct {
+	Body, Other *raster.Stack
+	Settings    supports.Settings
+	// Thin says that the body is made of walls one line thick, so that one line
+	// of its own wall is landing enough.
+	Thin bool
+	// Workers bounds the tasks at work; 0 means one for each processor.
+	Workers int
+}
+
+// Layer is the judgement of one layer. Cell sets are parts of the layer.
+type Layer struct {
+	K        int
+	New      raster.Bits // nothing under it
+	Asks     raster.Bits // new, and too far out for rule 1
+	Unheld   raster.Bits // no rule holds it, bridges in the direction in force
+	Contacts raster.Bits // the other body's tops that carry this layer
+	Marginal int         // cells on a ledge between the limit and one line
+	Best     int         // unheld cells if each patch were bridged its best way
+	Islands  int         // patches that touch nothing below
+}
+
+// judge holds the settings in cells.
+type judge struct {
+	Input
+	grid                        raster.Grid
+	reach, ledge                float64 // of one layer, cells
+	reachDisc, ledgeDisc        raster.Disc
+	halfLine, sagitta           raster.Disc
+	band                        raster.Disc // outline loops
+	core                        raster.Disc // what makes a patch flat
+	landBody, landContact, span float64     // cells
+	dirs                        []ray
+	voidMin, voidMax            int
+}
+
+// Judge returns the layers of the body that have something new and unsupported,
+// from the plate up.
+func Judge(in Input) []Layer {
+	s := in.Settings
+	g := in.Body.Grid
+	c := g.Cell
+	j := &judge{
+		Input: in, grid: g,
+		reach: s.Reach() / c, ledge: s.Ledge()/c + 1, // and a cell for rounding
+		halfLine: raster.DiscOf(s.Line/2/c + 1), // and a cell for rounding
+		sagitta:  raster.DiscOf(s.Line / 2 / c),
+		band:     raster.DiscOf((2*s.Line + s.Line/2) / c),
+		core:     raster.DiscOf(flatCore * s.Line / c),
+		// A landing is measured on cells and may come out one cell short.
+		landContact: s.Line/c - 1,
+		landBody:    2*s.Line/c - 1,
+		span:        s.Bridge/c + 0.5,
+		voidMin:     1, voidMax: s.VoidLayers(),
+	}
+	if s.IsFused() {
+		j.voidMin = 0
+	}
+	if in.Thin {
+		j.landBody = j.landContact
+	}
+	j.reachDisc, j.ledgeDisc = raster.DiscOf(j.reach), raster.DiscOf(j.ledge)
+	for n := 0; n < Directions; n++ {
+		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions))
+	}
+	if s.Direction.Stated {
+		j.dirs = append(j.dirs, rayAt(s.Direction.Angle))
+	}
+
+	patches := j.overhang()
+	workers := in.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	out := make([]Layer, len(patches))
+	var eg errgroup.Group
+	eg.SetLimit(workers)
+	for n := range patches {
+		eg.Go(func() error {
+			out[n] = j.bridge(&patches[n])
+			return nil
+		})
+	}
+	_ = eg.Wait() // the tasks return no error
+	return out
+}
+
+// flatCore, in lines, is the half-width from which a patch counts as flat rather
+// than as one step of a slope: a slope whose steps are wider than this is within
+// 6° of level at the usual proportion of layer and line.
+const flatCore = 2.0
+
+// patch is what rule 1 leaves of a layer for the other rules.
+type patch struct {
+	layer            Layer
+	cells            *raster.Bits // the whole layer
+	below            raster.Bits  // what carries it: the body's own and contacts
+	gapped           raster.Bits  // contacts across a void
+	islands, bridges []raster.Piece
+}
+
+// contacts returns the cells of layer k that lie over the other body's top across
+// the void allowed, and those of them across a void of at least one layer.
+func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
+	if j.Other == nil || fresh.Empty() {
+		return
+	}
+	all = raster.And(fresh, j.Other.Layer(k-1)) // fused
+	open := raster.AndNot(fresh, &all)
+	// Where a slope rises over a contact, one step more may be empty.
+	flat := raster.Erode(&open, j.core)
+	flat = raster.Dilate(&flat, j.core)
+	for e := 1; e <= j.voidMax+1 && k-1-e >= 0; e++ {
+		hit := raster.And(&open, j.Other.Layer(k-1-e))
+		if e > j.voidMax {
+			hit = raster.AndNot(&hit, &flat)
+		}
+		gapped = raster.Or(&gapped, &hit)
+		// A void has neither body in it.
+		open = raster.AndNot(&open, &hit)
+		open = raster.AndNot(&open, j.Body.Layer(k-1-e))
+	}
+	all = raster.Or(&all, &gapped)
+	return all, gapped
+}
+
+// overhang runs rule 1 from the plate up and returns what it does not hold.
+func (j *judge) overhang() []patch {
+	var out []patch
+	w := j.grid.W
+	prev := make([]float32, w*j.grid.H)
+	next := make([]float32, w*j.grid.H)
+	var debtors raster.Bits // cells of the layer below with prev > 0
+	tolerance := float32(j.ledge - j.reach + 1e-6)
+	window := int(j.ledge) + 1
+	for k := 1; k < len(j.Body.Cut); k++ {
+		s, b := &j.Body.Cut[k], &j.Body.Cut[k-1]
+		fresh := raster.AndNot(s, b)
+		noDebt := debtors.Empty()
+		if noDebt && fresh.Empty() {
+			continue
+		}
+		all, gapped := j.contacts(k, &fresh)
+		fresh = raster.AndNot(&fresh, &all)
+		sound := raster.AndNot(b, &debtors)
+		sound = raster.Or(&sound, &all)
+		ask := raster.Beyond(&fresh, &sound, j.reachDisc)
+		var under raster.Bits
+		var asks raster.Bits
+		marginal := 0
+		newDebt := raster.Bits{}
+		if !ask.Empty() || !noDebt {
+			under = raster.Or(b, &all)
+			far := raster.Beyond(&ask, &under, j.ledgeDisc)
+			asks = far.Clone()
+			near := raster.AndNot(&ask, &far)
+			owing := raster.And(&debtors, s)
+			owing = raster.AndNot(&owing, &all)
+			touched := raster.Or(&ask, &owing)
+			x0, y0, x1, y1 := touched.Bounds()
+			newDebt = raster.NewBits(x0, y0, x1, y1)
+			more := raster.NewBits(x0, y0, x1, y1)
+			settle := func(i, jj int, fresh bool) {
+				least := float32(math.Inf(1))
+				for dy := -window; dy <= window; dy++ {
+					y := jj + dy
+					if y < 0 || y >= j.grid.H {
+						continue
+					}
+					for dx := -window; dx <= window; dx++ {
+						x := i + dx
+						if x < 0 || x >= w || !under.Has(x, y) {
+							continue
+						}
+						d := float32(math.Sqrt(float64(dx*dx + dy*dy)))
+						if d >= least {
+							continue
+						}
+						if debtors.Has(x, y) && !all.Has(x, y) {
+							d += prev[y*w+x]
+						}
+						least = min(least, d)
+					}
+				}
+				owes := max(0, least-float32(j.reach))
+				if owes > tolerance {
+					if fresh {
+						more.Set(i, jj)
+					}
+					owes = tolerance
+				} else if fresh && owes > 0 {
+					marginal++
+				}
+				// Under half a cell is rounding, not debt.
+				if owes > 1e-3 {
+					newDebt.Set(i, jj)
+					next[jj*w+i] = owes
+				}
+			}
+			near.Each(func(i, y int) { settle(i, y, true) })
+			// A debtor further from sound ground than any debt pays off alone.
+			beside := raster.Within(&owing, &sound, j.ledgeDisc)
+			alone := raster.AndNot(&owing, &beside)
+			beside.Each(func(i, y int) { settle(i, y, false) })
+			alone.Each(func(i, y int) {
+				if owes := prev[y*w+i] - float32(j.reach); owes > 1e-3 {
+					newDebt.Set(i, y)
+					next[y*w+i] = owes
+				}
+			})
+			// What fails is told once; the layer above starts from a ledge at its
+			// limit.
+			far.Each(func(i, y int) {
+				newDebt.Set(i, y)
+				next[y*w+i] = tolerance
+			})
+			asks = raster.Or(&asks, &more)
+		} else {
+			under = raster.Or(b, &all)
+		}
+		p := patch{cells: s, below: under, gapped: gapped}
+		if !fresh.Empty() {
+			ground := raster.And(s, &under)
+			for _, q := range raster.Pieces(&fresh) {
+				touch := raster.Within(&q.Cells, &ground, raster.DiscOf(math.Sqrt2))
+				if touch.Empty() {
+					p.islands = append(p.islands, q)
+					asks = raster.Or(&asks, &q.Cells)
+					continue
+				}
+				if c := raster.And(&q.Cells, &asks); !c.Empty() {
+					p.bridges = append(p.bridges, q)
+				}
+			}
+		}
+		debtors = newDebt
+		prev, next = next, prev
+		if asks.Empty() && marginal == 0 && all.Empty() {
+			continue
+		}
+		p.layer = Layer{K: k, New: fresh, Asks: asks, Contacts: all, Marginal: marginal, Islands: len(p.islands)}
+		out = append(out, p)
+	}
+	return out
+}
+
+// bridge runs rules 2 and 3 on what rule 1 left of a layer.
+func (j *judge) bridge(p *patch) Layer {
+	l := p.layer
+	if l.Asks.Empty() {
+		return l
+	}
+	ground := raster.And(p.cells, &p.below)
+	// What carries a chord's end needs two lines on the body itself.
+	own := raster.AndNot(&ground, &l.Contacts)
+	for i := range p.bridges {
+		q := &p.bridges[i]
+		asks := raster.And(&q.Cells, &l.Asks)
+		c := chords{judge: j, free: &q.Cells, ground: &ground, own: &own}
+
+		loops := c.loops(p.cells, &asks)
+		touch := raster.Within(&q.Cells, &p.gapped, raster.DiscOf(math.Sqrt2))
+		var worst, best raster.Bits
+		bestN := -1
+		for n := range j.dirs[:Directions] {
+			open := c.open(&asks, j.dirs[n])
+			open = raster.AndNot(&open, &loops)
+			if cells := open.Count(); bestN < 0 || cells < bestN {
+				best, bestN = open, cells
+			}
+			worst = raster.Or(&worst, &open)
+		}
+		unheld := &best
+		switch {
+		case touch.Empty():
+		case j.Settings.Direction.Stated:
+			open := c.open(&asks, j.dirs[Directions])
+			open = raster.AndNot(&open, &loops)
+			unheld = &open
+		default:
+			unheld = &worst
+		}
+		l.Best += bestN
+		l.Unheld = raster.Or(&l.Unheld, unheld)
+	}
+	for i := range p.islands {
+		l.Best += p.islands[i].Area
+		l.Unheld = raster.Or(&l.Unheld, &p.islands[i].Cells)
+	}
+	return l
+}

@@ -1,0 +1,329 @@
+package layout
+
+import (
+	"math"
+	"slices"
+
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/need"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// line is a contact line being drawn: points in plan with the height of the
+// underside there.
+type line struct {
+	at []point
+}
+
+type point struct {
+	r2.Vec
+	z float64
+}
+
+func (l line) length() float64 {
+	sum := 0.0
+	for i := 1; i < len(l.at); i++ {
+		sum += distance(l.at[i-1].Vec, l.at[i].Vec)
+	}
+	return sum
+}
+
+func distance(a, b r2.Vec) float64 { return math.Sqrt(r2.Norm2(r2.Sub(a, b))) }
+
+const (
+	// traceTolerance is what a contact line may stray from the outline that it
+	// follows, in lines: well inside the half line that a bead may stand out.
+	traceTolerance = 0.25
+	// cornerTurn is the turn of an outline in air from which the corner needs a
+	// contact of its own.
+	cornerTurn = 25 * math.Pi / 180
+	// shortest drops lines that are no longer than this many walls: they hold no
+	// more than what crosses them.
+	shortest = 1.5
+)
+
+// site is the part and settings that contacts are drawn for.
+type site struct {
+	part *raster.Stack
+	s    supports.Settings
+	// spacing of the two crossed families, middle to middle, for any direction,
+	// and of one family across a stated one.
+	cross, comb float64
+	wall        float64 // thickness
+}
+
+func newSite(part *raster.Stack, s supports.Settings) *site {
+	// Cells measure a chord to within one of them at either end.
+	span := s.Bridge*(1-s.Margin) - 2*part.Cell
+	return &site{
+		part: part, s: s, wall: s.Wall,
+		// The longest straight bead in a square mesh is its diagonal.
+		cross: s.Wall + span/math.Sqrt2,
+		comb:  s.Wall + span,
+	}
+}
+
+// span returns how far an outline of radius r may run in air between contacts.
+func (t *site) span(r float64) float64 {
+	// Sagitta of half a line: s = c²/8R.
+	return min(t.s.Bridge*(1-t.s.Margin), math.Sqrt(8*r*t.s.Line/2))
+}
+
+// draw draws the contact lines of one region, crossed families at scale times
+// their widest spacing.
+func (t *site) draw(r need.Region, scale float64) []line {
+	var out []line
+	slope := fall{site: t}
+	for n := range r.Cuts {
+		c := &r.Cuts[n]
+		core := raster.Erode(&c.Bare, raster.DiscOf(1.5*t.s.Line/t.part.Cell))
+		if core.Empty() {
+			slope.climb(c.K, &c.Bare)
+			continue
+		}
+		// Steps of one layer that are flat and steps that are not are told apart
+		// piece by piece.
+		for _, p := range raster.Pieces(&c.Cells) {
+			bare := raster.And(&p.Cells, &c.Bare)
+			if flat := raster.And(&p.Cells, &core); flat.Empty() {
+				slope.climb(c.K, &bare)
+			} else {
+				slope.climb(c.K, &bare)
+				out = append(out, t.flat(c.K, &p, scale)...)
+			}
+		}
+	}
+	return append(out, slope.lines()...)
+}
+
+// ground returns what holds the layer's own outline up: the layer below.
+func (t *site) ground(k int) *raster.Bits { return t.part.Layer(k - 1) }
+
+// open returns where a wall's middle line may run under a piece of layer k: half
+// a wall inside the layer and clear of the walls that come up from below.
+func (t *site) open(k int, cells *raster.Bits) raster.Bits {
+	half := raster.DiscOf((t.wall/2)/t.part.Cell - 0.5)
+	inner := raster.Erode(t.part.Layer(k), half)
+	inner = raster.And(cells, &inner)
+	return raster.Beyond(&inner, t.ground(k), raster.DiscOf((t.s.Clearance+t.wall/2)/t.part.Cell))
+}
+
+// flat draws the lines under one flat piece of layer k.
+func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
+	open := t.open(k, &p.Cells)
+	if open.Empty() {
+		return nil
+	}
+	out := t.edges(k, &p.Cells, &open)
+	served := t.mask(out, 2*t.s.Line)
+	// comb draws lines a pitch apart or closer, square to the direction normal.
+	comb := func(normal, pitch float64) {
+		lo, hi := t.extent(&p.Cells, normal)
+		n := math.Ceil((hi - lo - 1e-6) / pitch)
+		for i := 1.0; i < n; i++ {
+			out = append(out, t.clip(k, &open, &served, normal, lo+(hi-lo)*i/n)...)
+		}
+	}
+	if t.s.Direction.Stated {
+		comb(t.s.Direction.Angle, t.comb*scale)
+		return out
+	}
+	frame := t.frame(&p.Cells)
+	comb(frame, t.cross*scale)
+	comb(frame+math.Pi/2, t.cross*scale)
+	return out
+}
+
+// extent returns how far cells reach along the direction angle.
+func (t *site) extent(cells *raster.Bits, angle float64) (lo, hi float64) {
+	c, s := math.Cos(angle), math.Sin(angle)
+	lo, hi = math.Inf(1), math.Inf(-1)
+	cells.EachRun(func(j, i0, i1 int) {
+		for _, i := range [2]int{i0, i1 - 1} {
+			p := t.part.Center(i, j)
+			d := p.X*c + p.Y*s
+			lo, hi = min(lo, d), max(hi, d)
+		}
+	})
+	half := t.part.Cell / 2
+	return lo - half, hi + half
+}
+
+// frame returns the direction of a side of the smallest box round the cells.
+func (t *site) frame(cells *raster.Bits) (angle float64) {
+	best := math.Inf(1)
+	for deg := 0; deg < 90; deg += 5 {
+		a := float64(deg) * math.Pi / 180
+		u0, u1 := t.extent(cells, a)
+		v0, v1 := t.extent(cells, a+math.Pi/2)
+		// A turned box must be clearly smaller to be worth the turn.
+		if area := (u1 - u0) * (v1 - v0); area < best*0.98 {
+			best, angle = area, a
+		}
+	}
+	return
+}
+
+// clip returns the stretches inside open of the straight line that lies at
+// distance at from the origin along normal, unless served lines hide them.
+func (t *site) clip(k int, open, served *raster.Bits, normal, at float64) []line {
+	z := t.part.Bottom(k)
+	nx, ny := math.Cos(normal), math.Sin(normal)
+	lo, hi := t.extent(open, normal+math.Pi/2)
+	step := t.part.Cell / 2
+	var out []line
+	var run []r2.Vec
+	hidden := 0
+	flush := func() {
+		if len(run) > 1 {
+			l := distance(run[0], run[len(run)-1])
+			// A square end may come closer to what it faces than a flank.
+			along := r2.Scale(1/max(l, 1e-9), r2.Sub(run[len(run)-1], run[0]))
+			run[0] = t.advance(k, run[0], r2.Scale(-1, along))
+			run[len(run)-1] = t.advance(k, run[len(run)-1], along)
+			if l >= shortest*t.wall && float64(hidden) < 0.7*float64(len(run)) {
+				out = append(out, line{[]point{{run[0], z}, {run[len(run)-1], z}}})
+			}
+		}
+		run, hidden = nil, 0
+	}
+	for d := lo; d <= hi; d += step {
+		p := r2.Vec{X: nx*at - ny*d, Y: ny*at + nx*d}
+		i, j := t.part.At(p)
+		if !open.Has(i, j) {
+			flush()
+			continue
+		}
+		run = append(run, p)
+		if served.Has(i, j) {
+			hidden++
+		}
+	}
+	flush()
+	return out
+}
+
+// advance moves the end of a line along dir by up to half a wall, while the part
+// stays over it and walls from below stay clear.
+func (t *site) advance(k int, p, dir r2.Vec) r2.Vec {
+	at := p
+	clear := raster.DiscOf(t.s.Clearance / t.part.Cell)
+	for d := t.part.Cell / 2; d <= t.wall/2; d += t.part.Cell / 2 {
+		q := r2.Add(p, r2.Scale(d, dir))
+		i, j := t.part.At(q)
+		one := raster.NewBits(i, j, i+1, j+1)
+		one.Set(i, j)
+		if far := raster.Beyond(&one, t.ground(k), clear); !t.part.Layer(k).Has(i, j) || far.Empty() {
+			break
+		}
+		at = q
+	}
+	return at
+}
+
+// mask returns the cells within r mm of the lines.
+func (t *site) mask(lines []line, r float64) raster.Bits {
+	m := raster.NewBits(0, 0, t.part.W, t.part.H)
+	for _, l := range lines {
+		for i := 1; i < len(l.at); i++ {
+			a, b := l.at[i-1].Vec, l.at[i].Vec
+			n := int(distance(a, b)/(t.part.Cell/2)) + 1
+			for k := 0; k <= n; k++ {
+				q := r2.Add(a, r2.Scale(float64(k)/float64(n), r2.Sub(b, a)))
+				if i, j := t.part.At(q); t.part.Contains(i, j) {
+					m.Set(i, j)
+				}
+			}
+		}
+	}
+	return raster.Dilate(&m, raster.DiscOf(r/t.part.Cell))
+}
+
+// edges draws lines along the free edges of a flat piece: the outline of where a
+// wall may stand, where that is half a wall from the layer's own outline.
+func (t *site) edges(k int, cells, open *raster.Bits) []line {
+	z := t.part.Bottom(k)
+	x0, y0, x1, y1 := open.Bounds()
+	m := int(t.wall/t.part.Cell) + 2
+	room := raster.NewBits(x0-m, y0-m, x1+m, y1+m)
+	for j := y0 - m; j < y1+m; j++ {
+		room.SetSpan(j, x0-m, x1+m)
+	}
+	air := raster.AndNot(&room, t.part.Layer(k))
+	near := raster.DiscOf((t.wall/2)/t.part.Cell + 1.5)
+	free := raster.Within(open, &air, near)
+	if free.Empty() {
+		return nil
+	}
+	served := raster.NewBits(x0-m, y0-m, x1+m, y1+m)
+	var out []line
+	for _, loop := range raster.Contours(open) {
+		for _, arc := range arcs(loop, func(c raster.Corner) bool {
+			return free.Has(c.I, c.J) || free.Has(c.I-1, c.J) || free.Has(c.I, c.J-1) || free.Has(c.I-1, c.J-1)
+		}) {
+			for _, part := range t.unserved(arc, &served) {
+				path := make([]r2.Vec, len(part))
+				for i, c := range part {
+					path[i] = t.part.Point(c)
+				}
+				path = raster.Simplify(path, traceTolerance*t.s.Line)
+				l := line{}
+				for _, p := range path {
+					l.at = append(l.at, point{p, z})
+				}
+				if l.length() >= shortest*t.wall {
+					out = append(out, l)
+				}
+				grown := t.mask([]line{l}, 2*t.s.Line)
+				served = raster.Or(&served, &grown)
+			}
+		}
+	}
+	return out
+}
+
+// unserved cuts an arc into the stretches outside served.
+func (t *site) unserved(arc []raster.Corner, served *raster.Bits) [][]raster.Corner {
+	var out [][]raster.Corner
+	var run []raster.Corner
+	for _, c := range arc {
+		if served.Has(c.I, c.J) {
+			if len(run) > 1 {
+				out = append(out, run)
+			}
+			run = nil
+			continue
+		}
+		run = append(run, c)
+	}
+	if len(run) > 1 {
+		out = append(out, run)
+	}
+	return out
+}
+
+// arcs returns the maximal stretches of a closed loop on which keep is true; a
+// loop kept whole comes back closed, its first corner repeated.
+func arcs(loop []raster.Corner, keep func(raster.Corner) bool) [][]raster.Corner {
+	n := len(loop)
+	start := slices.IndexFunc(loop, func(c raster.Corner) bool { return !keep(c) })
+	if start < 0 {
+		return [][]raster.Corner{append(slices.Clone(loop), loop[0])}
+	}
+	var out [][]raster.Corner
+	var run []raster.Corner
+	for i := 1; i <= n; i++ {
+		c := loop[(start+i)%n]
+		if keep(c) {
+			run = append(run, c)
+			continue
+		}
+		if len(run) > 1 {
+			out = append(out, run)
+		}
+		run = nil
+	}
+	return out
+}

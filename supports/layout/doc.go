@@ -1,0 +1,17 @@
+// Package layout turns a need into a plan: where contact lines run under the part
+// and where the walls below them go down.
+//
+// Contacts. A flat patch gets a contact line along its free edges and two crossed
+// families of lines, spaced so that no straight bead between them is longer than
+// a planned bridge in any direction (in one family across it where a direction
+// is stated). A slope gets lines down its fall: the outline of each layer is
+// walked from the lowest one up, existing lines are carried on to it, and new
+// ones begin where it would span further than its sagitta allows. What the rules
+// of package hold then still find bare gets lines of its own.
+//
+// Posts. Walls below the contacts hang from posts by shortest paths (package
+// grow). Posts are added one by one where they save the most print time, as a
+// facility location by greedy addition and exchange.
+//
+// Frame: millimetres, +Z up, plate at z = 0, angles in radians.
+package layout

@@ -1,0 +1,222 @@
+package layout
+
+import (
+	"fmt"
+	"math"
+	"path"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/grow"
+	"falsework/supports/hold"
+	"falsework/supports/need"
+	"falsework/supports/plan"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// repairs bounds how often what is still bare gets lines of its own.
+const repairs = 4
+
+// Layout returns a plan that holds what the part needs held, as far as it can
+// be: what is left bare is for the proof to tell. The part's mesh and layers must
+// be of one pose.
+func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, workers int) plan.Plan {
+	t := newSite(part, s)
+	size := m.Bounds()
+	p := plan.Plan{
+		Version: plan.Version,
+		Part: plan.Part{Name: path.Base(name), Triangles: len(m.Triangles), Size: [3]float64{
+			round(size.Max.X-size.Min.X, 1e-3), round(size.Max.Y-size.Min.Y, 1e-3), round(size.Max.Z-size.Min.Z, 1e-3)}},
+		Settings: plan.FromSettings(s),
+		Lines:    []plan.Line{},
+		Posts:    []plan.Post{},
+	}
+	if len(n.Regions) == 0 {
+		return p
+	}
+	var lines []line
+	for _, r := range n.Regions {
+		lines = append(lines, t.region(r, workers)...)
+	}
+	for _, l := range lines {
+		p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
+	}
+	t.posts(&p, grow.NewUndersides(m))
+	return p
+}
+
+// scales are the spacings tried for crossed families, as shares of the widest:
+// past a wall's foot or round a corner a chord may slip between line ends.
+var scales = [...]float64{1, 0.93, 0.86, 0.8}
+
+// region draws lines under one region until the rules find nothing bare, or as
+// little as can be.
+func (t *site) region(r need.Region, workers int) []line {
+	var best []line
+	left := -1
+	for _, f := range scales {
+		lines := t.draw(r, f)
+		if bare := t.bare(lines, r, workers); left < 0 || count(bare) < left {
+			best, left = lines, count(bare)
+		}
+		if left == 0 || !t.crossed(r) {
+			break
+		}
+	}
+	for turn := 0; left > 0 && turn < repairs; turn++ {
+		more := best[:len(best):len(best)]
+		for _, l := range t.bare(best, r, workers) {
+			for _, piece := range raster.Pieces(&l.Unheld) {
+				more = append(more, t.patch(l.K, &piece, turn, best))
+			}
+		}
+		best = more
+		left = count(t.bare(best, r, workers))
+	}
+	return best
+}
+
+// crossed tells whether a region has a flat patch, for which spacing matters.
+func (t *site) crossed(r need.Region) bool {
+	for n := range r.Cuts {
+		if core := raster.Erode(&r.Cuts[n].Bare, raster.DiscOf(t.cross/4/t.part.Cell)); !core.Empty() {
+			return true
+		}
+	}
+	return false
+}
+
+func count(layers []hold.Layer) int {
+	n := 0
+	for i := range layers {
+		n += layers[i].Unheld.Count()
+	}
+	return n
+}
+
+// bare returns what of a region the rules still find bare, at the planned bridge,
+// with the lines' pads in place and nothing below them.
+func (t *site) bare(lines []line, r need.Region, workers int) []hold.Layer {
+	const below = 8 // layers of part and pads that the rules look back on
+	void := t.s.VoidLayers()
+	k0 := max(r.Cuts[0].K-below-void, 0)
+	k1 := min(r.Cuts[len(r.Cuts)-1].K+2, len(t.part.Cut))
+	pads := &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: make([]raster.Bits, k1-k0)}
+	for _, l := range lines {
+		t.pads(l, pads.Cut, k0, void)
+	}
+	s := t.s
+	s.Bridge *= 1 - s.Margin
+	body := &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: t.part.Cut[k0:k1]}
+	layers := hold.Judge(hold.Input{Body: body, Other: pads, Settings: s, Workers: workers})
+	out := layers[:0]
+	for i := range layers {
+		layers[i].K += k0
+		for n := range r.Cuts {
+			// Another region's share is not this one's to hold.
+			if r.Cuts[n].K == layers[i].K {
+				layers[i].Unheld = raster.And(&layers[i].Unheld, &r.Cuts[n].Cells)
+				out = append(out, layers[i])
+			}
+		}
+	}
+	return out
+}
+
+// pads adds the top layers of a line's wall to cut, whose first layer is k0.
+func (t *site) pads(l line, cut []raster.Bits, k0, void int) {
+	const deep = 3
+	grown := map[int]raster.Bits{}
+	for i := 1; i < len(l.at); i++ {
+		a, b := l.at[i-1], l.at[i]
+		n := int(distance(a.Vec, b.Vec)/(t.part.Cell/2)) + 1
+		for m := 0; m <= n; m++ {
+			f := float64(m) / float64(n)
+			q := r2.Add(a.Vec, r2.Scale(f, r2.Sub(b.Vec, a.Vec)))
+			ci, cj := t.part.At(q)
+			if !t.part.Contains(ci, cj) {
+				continue
+			}
+			k := t.part.Above(a.z+f*(b.z-a.z)-1e-6) - 1 - void
+			if _, ok := grown[k]; !ok {
+				grown[k] = raster.NewBits(0, 0, t.part.W, t.part.H)
+			}
+			g := grown[k]
+			g.Set(ci, cj)
+		}
+	}
+	disc := raster.DiscOf(t.wall / 2 / t.part.Cell)
+	for k, g := range grown {
+		wide := raster.Dilate(&g, disc)
+		for d := 0; d < deep; d++ {
+			if n := k - d - k0; n >= 0 && n < len(cut) {
+				cut[n] = raster.Or(&cut[n], &wide)
+			}
+		}
+	}
+}
+
+func (l line) plan(n int) plan.Line {
+	out := plan.Line{ID: fmt.Sprintf("L%d", n), By: plan.Tool}
+	for _, q := range l.at {
+		out.At = append(out.At, [3]float64{round(q.X, 1e-3), round(q.Y, 1e-3), round(q.z, 1e-3)})
+	}
+	return out
+}
+
+// patch draws one line through a bare spot, along it or, every second time,
+// across, and on to the nearest line that could carry it.
+func (t *site) patch(k int, p *raster.Piece, turn int, have []line) line {
+	var sum r2.Vec
+	p.Cells.Each(func(i, j int) { sum = r2.Add(sum, t.part.Center(i, j)) })
+	c := r2.Scale(1/float64(p.Area), sum)
+	var xx, xy, yy float64
+	p.Cells.Each(func(i, j int) {
+		d := r2.Sub(t.part.Center(i, j), c)
+		xx, xy, yy = xx+d.X*d.X, xy+d.X*d.Y, yy+d.Y*d.Y
+	})
+	a := 0.5 * math.Atan2(2*xy, xx-yy)
+	if turn%2 == 1 {
+		a += math.Pi / 2
+	}
+	u := r2.Vec{X: math.Cos(a), Y: math.Sin(a)}
+	lo, hi := t.extent(&p.Cells, a)
+	at := r2.Dot(c, u)
+	lo, hi = lo-at, hi-at
+	least := 1.5 * t.wall
+	if hi-lo < 2*least {
+		mid := (lo + hi) / 2
+		lo, hi = mid-least, mid+least
+	}
+	z := t.part.Bottom(k)
+	out := line{[]point{{r2.Add(c, r2.Scale(lo, u)), z}, {r2.Add(c, r2.Scale(hi, u)), z}}}
+	if join, ok := t.nearest(have, out.at[1]); ok && p.Area > 0 {
+		out.at = append(out.at, join)
+	}
+	return out
+}
+
+// nearest returns the closest point of the lines to p that is about as high and
+// near enough for a wall to reach, and whether there is one.
+func (t *site) nearest(lines []line, p point) (point, bool) {
+	best := t.s.Bridge * (1 - t.s.Margin)
+	var at point
+	found := false
+	for _, l := range lines {
+		for i := 1; i < len(l.at); i++ {
+			a, b := l.at[i-1], l.at[i]
+			v := r2.Sub(b.Vec, a.Vec)
+			f := 0.0
+			if n := r2.Norm2(v); n > 0 {
+				f = min(1, max(0, r2.Dot(r2.Sub(p.Vec, a.Vec), v)/n))
+			}
+			q := point{r2.Add(a.Vec, r2.Scale(f, v)), a.z + f*(b.z-a.z)}
+			if d := distance(q.Vec, p.Vec); d < best && d > t.wall/2 && math.Abs(q.z-p.z) <= t.s.Layer {
+				best, at, found = d, q, true
+			}
+		}
+	}
+	return at, found
+}

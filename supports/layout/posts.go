@@ -1,0 +1,464 @@
+package layout
+
+import (
+	"container/heap"
+	"fmt"
+	"math"
+
+	"falsework/supports/grow"
+	"falsework/supports/plan"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+const (
+	// drag is the sideways pull of a passing nozzle, in newton: an assumption.
+	drag = 0.5
+	// modulus is Young's modulus of PLA printed upright, in MPa: doi
+	// 10.1089/3dp.2020.0109.
+	modulus = 2400.0
+	// sway is how far a post's head may give way, in mm: a quarter of a line.
+	// Common practice, no source.
+	sway = 0.1
+	// speed and islandTime price a layer: mm/s along a line, and the seconds that
+	// every further island costs in travel and retraction at 150 mm/s and 0.075 s
+	// each way.
+	speed, islandTime = 57.0, 0.28
+	// partFoot multiplies the price of a post that stands on the part: a scar on
+	// a face that would have none.
+	partFoot = 6.0
+	// soleReach is the stretch of wall to each side, in mm, that stands on the
+	// ground as a sole.
+	soleReach = 2.5
+	// lowHead is the height, in mm, under which a post is not worth its outline
+	// and the wall itself goes down as a sole.
+	lowHead = 4.0
+	// candidatePitch spaces the places tried for posts, in mm.
+	candidatePitch = 2.0
+	// maxCandidates bounds the places tried for one structure.
+	maxCandidates = 64
+)
+
+// sides lists the widths of hollow posts, in mm.
+var sides = [...]float64{3, 4, 5, 6, 8, 10, 12, 15, 18}
+
+// side returns the least post that sways no more than it may at height h, from
+// the cantilever formula δ = F·h³/(3·E·I), I = (a⁴ − b⁴)/12 of a hollow square.
+func side(h, wall float64) float64 {
+	for _, a := range sides {
+		b := a - 2*wall
+		if drag*h*h*h/(3*modulus*(a*a*a*a-b*b*b*b)/12) <= sway {
+			return a
+		}
+	}
+	return sides[len(sides)-1]
+}
+
+// spot is a place that a post may stand at.
+type spot struct {
+	station int
+	foot    float64 // 0 on the plate
+	sole    bool    // too narrow for a hollow post
+	room    float64 // widest hollow post that fits, mm
+	dist    []float64
+}
+
+// structure is one connected stretch of walls whose posts are being chosen.
+type structure struct {
+	*site
+	net      *grow.Network
+	stations []int
+	index    map[int]int // station → place in stations
+	chains   []chain
+	spots    []spot
+	rise     float64
+	depth    float64
+}
+
+// columnLow returns the height of the lowest place that a round column of radius
+// r (mm) at p reaches when it goes down from z before it meets the part, and
+// whether all of it stands over the part there.
+func (t *site) columnLow(p r2.Vec, z, r float64) (low float64, seated bool) {
+	var ring []r2.Vec
+	ring = append(ring, p)
+	for i := 0; i < 12; i++ {
+		a := 2 * math.Pi * float64(i) / 12
+		ring = append(ring, r2.Vec{X: p.X + r*math.Cos(a), Y: p.Y + r*math.Sin(a)})
+		ring = append(ring, r2.Vec{X: p.X + r/2*math.Cos(a), Y: p.Y + r/2*math.Sin(a)})
+	}
+	for k := t.part.Above(z) - 1; k >= 0; k-- {
+		hit := 0
+		layer := t.part.Layer(k)
+		for _, q := range ring {
+			if i, j := t.part.At(q); layer.Has(i, j) {
+				hit++
+			}
+		}
+		if hit > 0 {
+			return t.part.Top(k), hit == len(ring)
+		}
+	}
+	return 0, true
+}
+
+// floors sets how low every station's wall may go.
+func (t *site) floors(n *grow.Network) {
+	depth := grow.WallDepth(t.s)
+	for i := range n.Stations {
+		s := &n.Stations[i]
+		// Just under a contact the part may be near: that is what is held.
+		bare, _ := t.columnLow(s.P, s.Top-t.s.Layer, 0)
+		near, _ := t.columnLow(s.P, s.Top-depth-t.s.Clearance, t.s.Clearance+t.wall/2)
+		s.Floor = max(bare, near)
+	}
+}
+
+// structures splits a network into connected ones.
+func (t *site) structures(n *grow.Network) []*structure {
+	seen := make([]bool, len(n.Stations))
+	var out []*structure
+	for i := range n.Stations {
+		if seen[i] {
+			continue
+		}
+		g := &structure{site: t, net: n, index: map[int]int{}, rise: 1 / math.Tan(t.s.Lean), depth: grow.WallDepth(t.s)}
+		todo := []int{i}
+		seen[i] = true
+		for len(todo) > 0 {
+			at := todo[0]
+			todo = todo[1:]
+			g.index[at] = len(g.stations)
+			g.stations = append(g.stations, at)
+			for _, w := range n.Next(at) {
+				if !seen[w.To] {
+					seen[w.To] = true
+					todo = append(todo, w.To)
+				}
+			}
+		}
+		out = append(out, g)
+	}
+	chains, straight := n.Chains()
+	for c, at := range chains {
+		for _, g := range out {
+			if _, mine := g.index[at[0]]; !mine {
+				continue
+			}
+			ch := chain{bridge: straight[c]}
+			for k, id := range at {
+				ch.at = append(ch.at, g.index[id])
+				if k > 0 {
+					ch.length += distance(n.Stations[at[k-1]].P, n.Stations[id].P)
+				}
+			}
+			g.chains = append(g.chains, ch)
+		}
+	}
+	return out
+}
+
+// survey lists the places that a post may stand at.
+func (g *structure) survey() {
+	taken := map[[2]int]bool{}
+	pitch := candidatePitch
+	for {
+		g.spots = nil
+		clear(taken)
+		for _, at := range g.stations {
+			s := &g.net.Stations[at]
+			box := [2]int{int(math.Floor(s.P.X / pitch)), int(math.Floor(s.P.Y / pitch))}
+			if taken[box] {
+				continue
+			}
+			if sp, ok := g.spot(at); ok {
+				taken[box] = true
+				g.spots = append(g.spots, sp)
+			}
+		}
+		if len(g.spots) <= maxCandidates {
+			break
+		}
+		pitch *= 1.5
+	}
+	for i := range g.spots {
+		g.spots[i].dist = g.distances(&g.spots[i])
+	}
+}
+
+// spot tells what can stand below a station.
+func (g *structure) spot(at int) (spot, bool) {
+	s := &g.net.Stations[at]
+	if s.Top-g.depth < s.Floor {
+		return spot{}, false
+	}
+	best := spot{station: at, foot: s.Floor, sole: true}
+	for _, a := range sides {
+		low, seated := g.columnLow(s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
+		if low > 0 && (!seated || low > s.Top-g.depth-2) {
+			break
+		}
+		if a == sides[0] || low == best.foot {
+			best.foot, best.sole, best.room = low, false, a
+		}
+	}
+	if best.sole && s.Floor > 0 {
+		// A wall may stand on the part where the part is under all of it.
+		if _, seated := g.columnLow(s.P, s.Floor+g.s.Layer, g.wall/2); !seated {
+			return spot{}, false
+		}
+	}
+	return best, true
+}
+
+// distances returns the shortest way along the walls from a spot's footprint to
+// every station of the structure.
+func (g *structure) distances(p *spot) []float64 {
+	d := make([]float64, len(g.stations))
+	for i := range d {
+		d[i] = math.Inf(1)
+	}
+	post := plan.Post{At: [2]float64{g.net.Stations[p.station].P.X, g.net.Stations[p.station].P.Y}}
+	if p.sole {
+		post.Reach = soleReach
+	} else {
+		post.Side = min(p.room, 5)
+	}
+	var todo far
+	for i, at := range g.stations {
+		if grow.Within(post, g.net.Stations[at].P) {
+			d[i] = 0
+			todo = append(todo, step{0, i})
+		}
+	}
+	heap.Init(&todo)
+	for len(todo) > 0 {
+		s := heap.Pop(&todo).(step)
+		if s.d > d[s.at] {
+			continue
+		}
+		for _, w := range g.net.Next(g.stations[s.at]) {
+			i := g.index[w.To]
+			if e := s.d + w.Length; e < d[i]-1e-9 {
+				d[i] = e
+				heap.Push(&todo, step{e, i})
+			}
+		}
+	}
+	return d
+}
+
+type step struct {
+	d  float64
+	at int
+}
+type far []step
+
+func (f far) Len() int { return len(f) }
+func (f far) Less(i, j int) bool {
+	if f[i].d != f[j].d {
+		return f[i].d < f[j].d
+	}
+	return f[i].at < f[j].at
+}
+func (f far) Swap(i, j int) { f[i], f[j] = f[j], f[i] }
+func (f *far) Push(x any)   { *f = append(*f, x.(step)) }
+func (f *far) Pop() any {
+	old := *f
+	x := old[len(old)-1]
+	*f = old[:len(old)-1]
+	return x
+}
+
+// bare is the price, in seconds, of a millimetre of contact that no post can
+// carry: more than any structure that would carry it.
+const bare = 1e4
+
+// chain is a stretch of wall between places where walls meet or end.
+type chain struct {
+	at     []int // places in structure.stations
+	length float64
+	bridge bool // straight and short enough to be a tie
+}
+
+// serve is, for every station, the choice that it hangs from and the way there.
+type serve struct {
+	by []int
+	d  []float64
+}
+
+// with returns s with spot sp as choice c taking what it is nearer to.
+func (g *structure) with(s serve, c, sp int) serve {
+	out := serve{by: append([]int(nil), s.by...), d: append([]float64(nil), s.d...)}
+	for i, e := range g.spots[sp].dist {
+		if e < out.d[i] {
+			out.by[i], out.d[i] = c, e
+		}
+	}
+	return out
+}
+
+// serveBy returns how the given spots share the stations.
+func (g *structure) serveBy(choice []int) serve {
+	s := serve{by: make([]int, len(g.stations)), d: make([]float64, len(g.stations))}
+	for i := range s.by {
+		s.by[i], s.d[i] = -1, math.Inf(1)
+	}
+	for c, sp := range choice {
+		s = g.with(s, c, sp)
+	}
+	return s
+}
+
+// isTie tells whether a chain needs no wall of its own: its ends are carried
+// other ways, and it can bridge from one to the other.
+func (g *structure) isTie(c *chain, s serve) bool {
+	u, v := c.at[0], c.at[len(c.at)-1]
+	return c.bridge && math.Abs(s.d[u]-s.d[v]) < c.length-1e-3
+}
+
+// price returns the print time, in seconds, of the structure on a choice of
+// spots, and the head of each.
+func (g *structure) price(choice []int, s serve) (total float64, heads []float64) {
+	heads = make([]float64, len(choice))
+	for c := range heads {
+		heads[c] = math.Inf(1)
+	}
+	cap := func(i int, spare float64) {
+		if c := s.by[i]; c >= 0 {
+			heads[c] = min(heads[c], g.net.Stations[g.stations[i]].Top-g.depth-spare-s.d[i]*g.rise)
+		}
+	}
+	ties := make([]bool, len(g.chains))
+	layer := g.s.Layer
+	for n := range g.chains {
+		c := &g.chains[n]
+		if ties[n] = g.isTie(c, s); ties[n] {
+			// A bridge needs its ends there before it is laid.
+			cap(c.at[0], 2*layer)
+			cap(c.at[len(c.at)-1], 2*layer)
+			continue
+		}
+		for _, i := range c.at {
+			cap(i, 0)
+		}
+	}
+	for c, sp := range choice {
+		p := &g.spots[sp]
+		head := min(heads[c], g.net.Stations[p.station].Top-g.depth)
+		if p.sole || head < p.foot+lowHead {
+			head = p.foot
+		}
+		heads[c] = head
+		rows := (head - p.foot) / layer
+		t := rows*(4*side(head-p.foot, g.wall)/speed+islandTime) + 0.5
+		if p.foot > 0 {
+			t = t*partFoot + 60
+		}
+		total += t
+	}
+	for n := range g.chains {
+		c := &g.chains[n]
+		if ties[n] {
+			total += c.length * g.depth / layer / speed
+			continue
+		}
+		for k, i := range c.at {
+			half := 0.0
+			if k > 0 {
+				half += distance(g.place(i), g.place(c.at[k-1])) / 2
+			}
+			if k+1 < len(c.at) {
+				half += distance(g.place(i), g.place(c.at[k+1])) / 2
+			}
+			st := &g.net.Stations[g.stations[i]]
+			by := s.by[i]
+			if by < 0 {
+				total += bare * (half + 0.01)
+				continue
+			}
+			low := heads[by] + s.d[i]*g.rise
+			if low > st.Top-g.depth+1e-6 || low < st.Floor-1e-6 {
+				total += bare * (half + 0.01)
+				low = min(low, st.Top-g.depth)
+			}
+			total += half * (st.Top - low) / layer / speed
+		}
+	}
+	return total, heads
+}
+
+func (g *structure) place(i int) r2.Vec { return g.net.Stations[g.stations[i]].P }
+
+// choose picks the spots that make the structure cheapest: greedy addition, then
+// exchange, until neither helps (facility location; Kuehn and Hamburger 1963,
+// Management Science 9(4) 643–666).
+func (g *structure) choose() (choice []int, heads []float64, total float64) {
+	total = math.Inf(1)
+	try := func(c []int, s serve) bool {
+		t, h := g.price(c, s)
+		if t < total-1e-6 {
+			choice, heads, total = append([]int(nil), c...), h, t
+			return true
+		}
+		return false
+	}
+	for grew := true; grew; {
+		grew = false
+		base := append([]int(nil), choice...)
+		s := g.serveBy(base)
+		for sp := range g.spots {
+			if try(append(base[:len(base):len(base)], sp), g.with(s, len(base), sp)) {
+				grew = true
+			}
+		}
+	}
+	for round, better := 0, true; better && round < 4; round++ {
+		better = false
+		for c := 0; c < len(choice); c++ {
+			base := append([]int(nil), choice...)
+			rest := append(append([]int(nil), base[:c]...), base[c+1:]...)
+			s := g.serveBy(rest)
+			if len(rest) > 0 && try(rest, s) {
+				better = true
+				break
+			}
+			for sp := range g.spots {
+				if try(append(rest[:len(rest):len(rest)], sp), g.with(s, len(rest), sp)) {
+					better = true
+				}
+			}
+		}
+	}
+	return
+}
+
+// posts chooses posts for every structure of the plan's walls.
+func (t *site) posts(p *plan.Plan, under *grow.Undersides) {
+	n := grow.NewNetwork(*p, t.s, under, grow.CoarsePitch)
+	t.floors(n)
+	for _, g := range t.structures(n) {
+		g.survey()
+		if len(g.spots) == 0 {
+			continue
+		}
+		choice, heads, _ := g.choose()
+		for c, sp := range choice {
+			s := &g.spots[sp]
+			at := n.Stations[s.station].P
+			q := plan.Post{
+				ID: fmt.Sprintf("P%d", len(p.Posts)+1), By: plan.Tool,
+				At:   [2]float64{round(at.X, 1e-3), round(at.Y, 1e-3)},
+				Head: round(heads[c], 1e-3), Foot: round(s.foot, 1e-3),
+			}
+			if s.sole || heads[c] <= s.foot {
+				q.Reach = soleReach
+				q.Head = q.Foot
+			} else {
+				q.Side = min(side(heads[c]-s.foot, t.wall), s.room)
+			}
+			p.Posts = append(p.Posts, q)
+		}
+	}
+}
+
+func round(v, unit float64) float64 { return math.Round(v/unit) / math.Round(1/unit) }

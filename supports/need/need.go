@@ -1,0 +1,228 @@
+package need
+
+import (
+	"sort"
+
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/hold"
+
+	"gonum.org/v1/gonum/spatial/kdtree"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Need is what does not hold of a part.
+type Need struct {
+	Regions []Region
+	AreaMM2 float64
+}
+
+// Region is one connected stretch of what does not hold.
+type Region struct {
+	ID      int     // 1, 2, … in order of height, then y, then x
+	AreaMM2 float64 // in plan view
+	Center  r3.Vec  // centroid, mm
+	Bounds  r3.Box  // mm
+	Cuts    []Cut   // from the lowest layer up
+}
+
+// Cut is what a region adds in one layer.
+type Cut struct {
+	K     int
+	Cells raster.Bits // the new cells, with the strip next to what holds
+	Bare  raster.Bits // those of them that fail
+}
+
+const (
+	// samplePitch spaces the samples of what fails, in mm: finer than any bridge
+	// or ledge that could tell two places apart.
+	samplePitch = 1.0
+	// linkRadius joins samples to one region. Samples of two touching patches
+	// are at most a pitch's diagonal and a cell apart in plan; twice that leaves
+	// room for a shallow slope's steps.
+	linkRadius = 3.0
+)
+
+// sample stands for the cells of a patch within one square of samplePitch.
+type sample struct {
+	at    r3.Vec
+	index int
+}
+
+func (s sample) Compare(c kdtree.Comparable, d kdtree.Dim) float64 {
+	o := c.(sample)
+	switch d {
+	case 0:
+		return s.at.X - o.at.X
+	case 1:
+		return s.at.Y - o.at.Y
+	}
+	return s.at.Z - o.at.Z
+}
+func (s sample) Dims() int { return 3 }
+func (s sample) Distance(c kdtree.Comparable) float64 {
+	return r3.Norm2(r3.Sub(s.at, c.(sample).at))
+}
+
+type samples []sample
+
+func (s samples) Index(i int) kdtree.Comparable { return s[i] }
+func (s samples) Len() int                      { return len(s) }
+func (s samples) Slice(a, b int) kdtree.Interface {
+	return s[a:b]
+}
+func (s samples) Pivot(d kdtree.Dim) int {
+	return plane{s, d}.pivot()
+}
+
+// plane sorts samples along one axis.
+type plane struct {
+	samples
+	kdtree.Dim
+}
+
+func (p plane) Less(i, j int) bool {
+	return p.samples[i].Compare(p.samples[j], p.Dim) < 0
+}
+func (p plane) Swap(i, j int) { p.samples[i], p.samples[j] = p.samples[j], p.samples[i] }
+func (p plane) Slice(a, b int) kdtree.SortSlicer {
+	return plane{p.samples[a:b], p.Dim}
+}
+func (p plane) pivot() int { return kdtree.Partition(p, kdtree.MedianOfMedians(p)) }
+
+// patch is a connected set of failing cells of one layer.
+type patch struct {
+	k           int
+	cells, bare raster.Bits
+	root        int
+}
+
+// Find judges the part alone and clusters what does not hold.
+func Find(part *raster.Stack, s supports.Settings, workers int) Need {
+	layers := hold.Judge(hold.Input{Body: part, Settings: s, Workers: workers})
+	ledge := raster.DiscOf(s.Ledge() / part.Cell)
+	var patches []patch
+	for i := range layers {
+		l := &layers[i]
+		if l.Unheld.Empty() {
+			continue
+		}
+		strip := raster.Within(&l.New, &l.Unheld, ledge)
+		for _, p := range raster.Pieces(&strip) {
+			bare := raster.And(&p.Cells, &l.Unheld)
+			patches = append(patches, patch{k: l.K, cells: p.Cells, bare: bare})
+		}
+	}
+	return cluster(part, patches)
+}
+
+// cluster joins patches whose samples lie within linkRadius of one another.
+func cluster(part *raster.Stack, patches []patch) Need {
+	var list samples
+	var owner []int
+	pitch := max(1, int(samplePitch/part.Cell))
+	for n := range patches {
+		taken := map[[2]int]bool{}
+		z := part.Bottom(patches[n].k)
+		patches[n].cells.Each(func(i, j int) {
+			if box := [2]int{i / pitch, j / pitch}; !taken[box] {
+				taken[box] = true
+				c := part.Center(i, j)
+				list = append(list, sample{r3.Vec{X: c.X, Y: c.Y, Z: z}, len(list)})
+				owner = append(owner, n)
+			}
+		})
+		patches[n].root = n
+	}
+	if len(list) == 0 {
+		return Need{}
+	}
+	find := func(n int) int {
+		for patches[n].root != n {
+			patches[n].root = patches[patches[n].root].root
+			n = patches[n].root
+		}
+		return n
+	}
+	tree := kdtree.New(append(samples(nil), list...), false)
+	for _, s := range list {
+		near := kdtree.NewDistKeeper(linkRadius * linkRadius)
+		tree.NearestSet(near, s)
+		for _, h := range near.Heap {
+			if h.Comparable == nil {
+				continue
+			}
+			a, b := find(owner[s.index]), find(owner[h.Comparable.(sample).index])
+			patches[max(a, b)].root = min(a, b)
+		}
+	}
+	return gather(part, patches, find)
+}
+
+// gather makes regions of the joined patches.
+func gather(part *raster.Stack, patches []patch, find func(int) int) Need {
+	byRoot := map[int]*Region{}
+	var order []*Region
+	for n := range patches {
+		p := &patches[n]
+		root := find(n)
+		r := byRoot[root]
+		if r == nil {
+			r = &Region{}
+			byRoot[root] = r
+			order = append(order, r)
+		}
+		if last := len(r.Cuts) - 1; last >= 0 && r.Cuts[last].K == p.k {
+			r.Cuts[last].Cells = raster.Or(&r.Cuts[last].Cells, &p.cells)
+			r.Cuts[last].Bare = raster.Or(&r.Cuts[last].Bare, &p.bare)
+		} else {
+			r.Cuts = append(r.Cuts, Cut{K: p.k, Cells: p.cells, Bare: p.bare})
+		}
+	}
+	var out Need
+	for _, r := range order {
+		r.measure(part)
+		out.AreaMM2 += r.AreaMM2
+	}
+	sort.SliceStable(order, func(a, b int) bool {
+		p, q := order[a].Bounds.Min, order[b].Bounds.Min
+		if p.Z != q.Z {
+			return p.Z < q.Z
+		}
+		if p.Y != q.Y {
+			return p.Y < q.Y
+		}
+		return p.X < q.X
+	})
+	for n, r := range order {
+		r.ID = n + 1
+		out.Regions = append(out.Regions, *r)
+	}
+	return out
+}
+
+func (r *Region) measure(part *raster.Stack) {
+	var sum r3.Vec
+	cells := 0
+	for n := range r.Cuts {
+		c := &r.Cuts[n]
+		z := part.Bottom(c.K)
+		c.Cells.Each(func(i, j int) {
+			p := part.Center(i, j)
+			at := r3.Vec{X: p.X, Y: p.Y, Z: z}
+			half := part.Cell / 2
+			lo := r3.Vec{X: p.X - half, Y: p.Y - half, Z: z}
+			hi := r3.Vec{X: p.X + half, Y: p.Y + half, Z: z}
+			if cells == 0 {
+				r.Bounds = r3.Box{Min: lo, Max: hi}
+			}
+			b := &r.Bounds
+			b.Min = r3.Vec{X: min(b.Min.X, lo.X), Y: min(b.Min.Y, lo.Y), Z: min(b.Min.Z, lo.Z)}
+			b.Max = r3.Vec{X: max(b.Max.X, hi.X), Y: max(b.Max.Y, hi.Y), Z: max(b.Max.Z, hi.Z)}
+			sum = r3.Add(sum, at)
+			cells++
+		})
+	}
+	r.AreaMM2 = float64(cells) * part.CellArea()
+	r.Center = r3.Scale(1/float64(cells), sum)
+}

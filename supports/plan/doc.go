@@ -1,0 +1,12 @@
+// Package plan is the designer's document: what should hold the part, in words
+// that can be edited by hand, never triangles.
+//
+// A Line is a contact line drawn under the part; a wall one printed line thick
+// stands below it. A Post is where walls gather and go down: a hollow post, or a
+// sole, which is a stretch of wall that goes straight to what is below. The shape
+// in between, walls that lean from the posts up to the lines, is derived from
+// these by package grow and is not in the document.
+//
+// Frame: millimetres, +Z up, plate at z = 0; angles are degrees in the document
+// and radians in memory.
+package plan
