@@ -50,8 +50,10 @@ const chunkLayers = 32
 //
 // Each triangle edge is cut with its lower end first, so two triangles that
 // share an edge get the same point to the last bit and closed meshes yield
-// closed outlines. A corner on the plane counts as above it, and an outline
-// owns the rows from its lower end up to but not including its upper end.
+// closed outlines. A corner on the plane counts as below it, so a layer cut just
+// at a ceiling has the ceiling in it, and one cut just at a top face is empty
+// there. An outline owns the rows from its lower end up to but not including its
+// upper end.
 func Section(m *mesh.Mesh, g Grid, lay Layers, workers int) *Stack {
 	count := lay.Count(m.Bounds().Max.Z)
 	s := &Stack{Grid: g, Layers: lay, Cut: make([]Bits, count)}
@@ -103,14 +105,14 @@ func (s *Stack) cutChunk(m *mesh.Mesh, triangles []int32, k0, k1 int) {
 		}
 		for k := max(s.Above(zmin), k0); k < k1; k++ {
 			z := s.Plane(k)
-			if z >= zmax && z > zmin {
+			if z >= zmax {
 				break
 			}
 			var up, down [2]float64
 			found := 0
 			for e := 0; e < 3; e++ {
 				p, q := m.Vertices[tri[e]], m.Vertices[tri[(e+1)%3]]
-				pa, qa := p.Z >= z, q.Z >= z
+				pa, qa := p.Z > z, q.Z > z
 				if pa == qa {
 					continue
 				}

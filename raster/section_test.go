@@ -190,3 +190,19 @@ func TestSectionVolumeSphere(t *testing.T) {
 		}
 	}
 }
+
+// Planes that pass exactly through corners must not lose or add a wall.
+func TestSectionThroughCorners(t *testing.T) {
+	lay := Layers{0.2, 0.2}
+	m := box(0, 0, 0, 5, 5, lay.Plane(9)) // corners on plane 9
+	m.Append(box(1, 1, lay.Plane(9), 4, 4, lay.Plane(12)))
+	s := Section(m, GridFor(m.Bounds(), 0.1, 1), lay, 1)
+	if len(s.Cut) != 12 {
+		t.Fatalf("%d layers, want 12: a top face on a plane prints nothing there", len(s.Cut))
+	}
+	for k, want := range map[int]int{0: 2500, 8: 2500, 9: 900, 11: 900} {
+		if n := s.Cut[k].Count(); n != want {
+			t.Errorf("layer %d has %d cells, want %d", k, n, want)
+		}
+	}
+}

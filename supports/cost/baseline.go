@@ -11,14 +11,14 @@ import (
 // quotes it word for word.
 const BaselineText = `The baseline is a textbook dense support, computed from the part's layers by the same program, with the same settings and the same timing as the supports it is compared with.
 
-1. What it supports: everything beyond the overhang limit, ceilings that could be bridged included. An area that is new in a layer is beyond the limit where it stands out further from the layer below than layer height × tan(limit), or where, over the last millimetre of height, the part has grown outward by more than that height × tan(limit); the whole of the new strip then counts, back to the layer below. One raster cell is allowed for in the part's favour. The plate supports the first layer.
+1. What it supports: everything beyond the overhang limit, ceilings that could be bridged included. An area that is new in a layer is beyond the limit where it stands out further from the layer below than layer height × tan(limit), or where, over the last millimetre of height, the part has grown outward by more than that height × tan(limit); the whole of the new strip then counts, back to the layer below. One raster cell is allowed for: with the default settings no slope up to the limit of 45° counts, and slopes from 49° count whole. What rests on the plate needs nothing.
 2. Shape: that area is projected straight down, to the plate or to the part beneath, whichever comes first. Above it the support stops short of the part by the same number of empty layers as ours, beneath it it starts as many layers above the part, and sideways it keeps the same clearance. Places narrower than one line are left out.
-3. Filling: parallel straight lines of one line width, 2.5 mm apart unless another spacing is stated, in the same places on every layer, along the longer side of the supported area, joined at alternate ends to a zigzag.
+3. Filling: parallel straight lines of one line width, 2.5 mm apart unless another spacing is stated, in the same places on every layer, along the longer side of the supported area, joined at alternate ends to a zigzag where the way between two ends is clear and shorter than three spacings.
 4. Contact: the two topmost layers beneath whatever is supported are full lines. There are none at the bottom.
 5. Outline: one loop around every support region and every hole in one.
 6. Plastic is path length × bead area, (w−h)·h + π·h²/4 for a line w wide in a layer h thick; time is that of a planner with trapezoidal speeds, limited corner speeds, travel and retraction, at the same speeds as ours.
 
-Real dense supports may do better than this one: without the loop, with lines that are sparser far below the contact, or by leaving out ceilings short enough to bridge. They may do worse: with pads or more dense layers. The results are therefore given at 2, 2.5 and 4 mm.`
+Real dense supports may do better than this one: without the loop, with wider spacing, with lines that grow sparser far below the contact, or by leaving out ceilings short enough to bridge. They may do worse: with more dense layers, or dense layers at the bottom too. Spacings of 2 and 4 mm show how much the comparison depends on it.`
 
 // DefaultSpacing is the distance in mm between the baseline's lines.
 const DefaultSpacing = 2.5

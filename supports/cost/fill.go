@@ -44,7 +44,7 @@ func passes(fill, room *raster.Bits, first, step, trim, least float64, upright b
 		right bool
 	}
 	var done [][]r2.Vec
-	var open, now []chain
+	var open []chain
 	put := func(x, y float64) r2.Vec {
 		if upright {
 			return r2.Vec{X: y, Y: x}
@@ -58,8 +58,7 @@ func passes(fill, room *raster.Bits, first, step, trim, least float64, upright b
 		if row >= y1 {
 			break
 		}
-		now = now[:0:0]
-		// The joins of the pass before run at its y; both rows must be free.
+		var now []chain
 		py := y - step
 		for u := x0; u < x1; u++ {
 			if !has(fill, u, row) {
@@ -105,7 +104,7 @@ func passes(fill, room *raster.Bits, first, step, trim, least float64, upright b
 				done = append(done, o.pts)
 			}
 		}
-		open, now = now, open
+		open = now
 	}
 	for _, o := range open {
 		done = append(done, o.pts)

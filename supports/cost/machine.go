@@ -7,7 +7,8 @@ import (
 )
 
 // Machine says how fast a printer is and what it prints with. A zero field means
-// its default; where noted, a negative one means none.
+// its default; where noted, a negative one means none. The nozzle is not lifted for
+// travels.
 type Machine struct {
 	Speed         float64 `json:"speed_mm_s"`           // printing supports, mm/s
 	FirstSpeed    float64 `json:"first_speed_mm_s"`     // printing the first layer, mm/s

@@ -99,7 +99,7 @@ func TestContourLength(t *testing.T) {
 }
 
 // Every outline of random cells is closed, and their signed areas add up to the
-// number of cells once the quarter that each corner's midpoints cut off is put back.
+// number of cells once the eighth of a cell that midpoints cut off or add at a corner is put right.
 func TestContourOfNoise(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 8))
 	for n := 0; n < 300; n++ {
@@ -115,15 +115,12 @@ func TestContourOfNoise(t *testing.T) {
 				return
 			}
 			p := traceOutline(&b, &seen, i0, j)
-			// Rebuild the corners: a point midway along a side, heading to the next.
 			for k := range p {
 				q, r := p[k], p[(k+1)%len(p)]
 				area += (q.X*r.Y - r.X*q.Y) / 2
 				d := r2.Sub(r, q)
 				if d.X != 0 && d.Y != 0 {
 					// A left turn cuts an eighth of a cell off, a right turn adds one.
-					prev := p[(k+len(p)-1)%len(p)]
-					_ = prev
 					horizontal := q.Y == math.Floor(q.Y)
 					left := (horizontal && (d.X > 0) == (d.Y > 0)) || (!horizontal && (d.X > 0) != (d.Y > 0))
 					if left {

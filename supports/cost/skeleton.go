@@ -112,8 +112,6 @@ func (c *canvas) place(p int) r2.Vec {
 	return r2.Vec{X: float64(p%c.w+c.x0) + 0.5, Y: float64(p/c.w+c.y0) + 0.5}
 }
 
-func (c *canvas) index(p int) (i, j int) { return p%c.w + c.x0, p/c.w + c.y0 }
-
 // thin peels the painted cells to lines one cell wide and returns those left.
 // Cells go in order of their distance from the rim, so that the lines stay in the
 // middle; distances are 5 to a side and 7 to a corner (Borgefors 1986, CVGIP

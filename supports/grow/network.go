@@ -21,6 +21,8 @@ type Station struct {
 	Near int     // index of the post that it hangs from, −1 for none
 	// Floor is how low the wall may go without meeting the part.
 	Floor float64
+	// Ground is the part's highest layer right under the wall, 0 for the plate.
+	Ground float64
 
 	along  float64 // distance from the line's first point
 	parent int     // next station on the way to the post, −1 at it
@@ -55,6 +57,8 @@ const (
 	// practice, no source.
 	MinWall       = 0.8
 	minWallLayers = 3
+	// soleStep is how far from a sole's foot, in mm, its own ground may lie.
+	soleStep = 2.0
 	// joinHeights is how far the tops of two walls may differ, in mm, and still
 	// be one structure where they cross in plan.
 	joinHeights = 3.0
@@ -66,7 +70,7 @@ func WallDepth(s supports.Settings) float64 { return max(MinWall, minWallLayers*
 // NewNetwork places stations on every line of p, no further apart than pitch mm,
 // and joins walls that meet. Lower
 // edges are not set yet; see Hang.
-func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, pitch float64) *Network {
+func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raster.Stack, pitch float64) *Network {
 	n := &Network{settings: s, pitch: pitch}
 	stops := make([][]float64, len(p.Lines)) // along each line
 	meets := crossings(p.Lines, s.Wall, stops)
@@ -80,6 +84,7 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, pitch float
 		}
 		n.join(a, b)
 	}
+	n.floors(part)
 	return n
 }
 
@@ -319,18 +324,26 @@ func (n *Network) Hang(p plan.Plan) {
 		for l := range p.Lines {
 			allowed[l] = len(p.Lines[l].Posts) == 0 || slices.Contains(p.Lines[l].Posts, p.Posts[q].ID)
 		}
-		head := p.Posts[q].Head
-		if p.Posts[q].Side == 0 {
-			head = Foot(p.Posts[q], n.settings)
-		}
 		var todo queue
 		for i := range n.Stations {
 			s := &n.Stations[i]
-			if allowed[s.Line] && s.Top > head && Within(p.Posts[q], s.P) {
-				if head < s.Low {
-					s.Low, s.Near, s.parent = head, q, -1
-					todo = append(todo, reach{head, i})
+			if !allowed[s.Line] || !Within(p.Posts[q], s.P) {
+				continue
+			}
+			head := p.Posts[q].Head
+			if p.Posts[q].Side == 0 {
+				// A sole follows what it stands on.
+				seat, ok := s.Seat(n.settings)
+				if !ok || math.Abs(s.Ground-p.Posts[q].Foot) > soleStep {
+					continue
 				}
+				head = seat
+			} else if head < s.Floor-1e-6 {
+				continue
+			}
+			if head < s.Top && head < s.Low {
+				s.Low, s.Near, s.parent = head, q, -1
+				todo = append(todo, reach{head, i})
 			}
 		}
 		heap.Init(&todo)
@@ -343,6 +356,9 @@ func (n *Network) Hang(p plan.Plan) {
 			for _, w := range s.next {
 				t := &n.Stations[w.To]
 				z := r.z + w.Length*rise
+				if t.Line != s.Line {
+					z = max(z, t.Floor) // out of a wall that is there already
+				}
 				if !allowed[t.Line] || z >= t.Low-1e-9 || z >= min(t.Top, s.Top) || z < t.Floor-1e-9 {
 					continue
 				}

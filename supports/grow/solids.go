@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"falsework/mesh"
+	"falsework/raster"
 	"falsework/supports"
 	"falsework/supports/plan"
 
@@ -24,20 +25,23 @@ const (
 	// headOverlap is how far, in mm, a hollow post rises past its head so that
 	// post and walls share material.
 	headOverlap = 0.6
+	// thinnest is the least height of a wall, in layers.
+	thinnest = 2.0
 	// step is the plan length, in mm, over which a lower edge jumps where a tie
 	// begins: far under a line's width.
 	step = 0.02
 )
 
-// Grow returns the solids of a plan for a part: the walls in the plan's order,
+// Grow returns the solids of a plan for a part, given as its mesh and as layers
+// cut by the plan's settings: the walls in the plan's order,
 // then the posts. A structure without height is left out; the proof tells what
 // is missing for it. Errors name the structure.
-func Grow(p plan.Plan, part *mesh.Mesh) ([]Solid, error) {
+func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
 	s, err := p.Settings.Supports()
 	if err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
-	n := NewNetwork(p, s, NewUndersides(part), finePitch)
+	n := NewNetwork(p, s, NewUndersides(m), part, finePitch)
 	n.Hang(p)
 	n.Ties()
 	var out []Solid
@@ -57,6 +61,9 @@ func Grow(p plan.Plan, part *mesh.Mesh) ([]Solid, error) {
 		}
 		if m != nil {
 			out = append(out, Solid{q.ID, m})
+			if lid := n.lid(q); lid != nil {
+				out = append(out, Solid{q.ID, lid})
+			}
 		}
 	}
 	for i := range out {
@@ -68,7 +75,6 @@ func Grow(p plan.Plan, part *mesh.Mesh) ([]Solid, error) {
 // solids builds line l's wall: one shell, or several where it has no height in
 // between.
 func (n *Network) solids(l int) ([]*mesh.Mesh, error) {
-	depth := WallDepth(n.settings)
 	half := n.settings.Wall / 2
 	var out []*mesh.Mesh
 	var run []mesh.Station
@@ -89,12 +95,9 @@ func (n *Network) solids(l int) ([]*mesh.Mesh, error) {
 	wall := n.Walls[l]
 	for _, id := range wall {
 		s := n.Stations[id]
+		// Where walls cannot rise to, nothing is built: the proof tells.
 		low := max(s.Low, 0)
-		if math.IsInf(low, 1) || low > s.Top-depth {
-			low = s.Top - depth // as shallow as a wall may be
-		}
-		low = max(low, 0)
-		if s.Top-low < n.settings.Layer/2 {
+		if s.Top-low < thinnest*n.settings.Layer {
 			if err := flush(); err != nil {
 				return nil, err
 			}
@@ -175,4 +178,24 @@ func Foot(q plan.Post, s supports.Settings) float64 {
 	}
 	lay := s.Layers()
 	return lay.Bottom(lay.Above(q.Foot-1e-6) + s.VoidLayers())
+}
+
+// lidLayers is the thickness of a post's lid, in layers: a bridge and one layer
+// for its sag to heal.
+const lidLayers = 2
+
+// lid closes a post whose bore a wall would end over, nil where every wall
+// crosses it from side to side.
+func (n *Network) lid(q plan.Post) *mesh.Mesh {
+	bore := plan.Post{At: q.At, Side: q.Side - 2*n.settings.Wall}
+	for _, wall := range n.Walls {
+		for _, end := range [2]int{wall[0], wall[len(wall)-1]} {
+			s := &n.Stations[end]
+			if !Within(bore, s.P) || s.Top <= q.Head {
+				continue
+			}
+			return mesh.Prism(square(q.At, q.Side-n.settings.Wall), q.Head-lidLayers*n.settings.Layer, q.Head)
+		}
+	}
+	return nil
 }

@@ -13,14 +13,17 @@
 //     a single ledge of up to one line is marginal, not failed.
 //  2. Bridge. A cell lies on a straight chord no longer than the bridge limit
 //     with a landing at both ends: two lines of the body's own walls, or one
-//     line of a contact. A patch that leans on contacts across a void must hold
-//     so in every direction, unless one is stated: the program that lays the
-//     beads does not see such contacts. A patch between walls alone is judged in
-//     its best direction.
+//     line of a contact. On a flat patch an end at a free edge counts where it
+//     stands out from what is below by no more than a ledge. A patch that leans
+//     on contacts across a void must hold so in every direction, unless one is
+//     stated: the program that lays the beads does not see such contacts. A
+//     patch between walls alone is judged in its best direction.
 //  3. Outline. The outer two lines follow the outline as loops, so they hold
 //     where a chord inside them joins two landings and passes within half a
 //     line of the cell: a bead laid round a curve spans no further than its
 //     sagitta allows.
+//  4. Closing. A narrow strip at the crown of a small opening holds where the
+//     next layers bridge the opening before it.
 //
 // A patch that touches nothing below is an island and never holds.
 //

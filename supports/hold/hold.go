@@ -3,6 +3,7 @@ package hold
 import (
 	"math"
 	"runtime"
+	"slices"
 
 	"falsework/raster"
 	"falsework/supports"
@@ -51,6 +52,7 @@ type judge struct {
 	landBody, landContact, span float64     // cells
 	dirs                        []ray
 	voidMin, voidMax            int
+	workers                     int
 }
 
 // Judge returns the layers of the body that have something new and unsupported,
@@ -86,22 +88,11 @@ func Judge(in Input) []Layer {
 		j.dirs = append(j.dirs, rayAt(s.Direction.Angle))
 	}
 
-	patches := j.overhang()
-	workers := in.Workers
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
+	j.workers = in.Workers
+	if j.workers <= 0 {
+		j.workers = runtime.GOMAXPROCS(0)
 	}
-	out := make([]Layer, len(patches))
-	var eg errgroup.Group
-	eg.SetLimit(workers)
-	for n := range patches {
-		eg.Go(func() error {
-			out[n] = j.bridge(&patches[n])
-			return nil
-		})
-	}
-	_ = eg.Wait() // the tasks return no error
-	return out
+	return j.climb()
 }
 
 // flatCore, in lines, is the half-width from which a patch counts as flat rather
@@ -143,15 +134,17 @@ func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
 	return all, gapped
 }
 
-// overhang runs rule 1 from the plate up and returns what it does not hold.
-func (j *judge) overhang() []patch {
-	var out []patch
+// climb runs rule 1 from the plate up, and the other rules on what it leaves.
+func (j *judge) climb() []Layer {
+	var out []Layer
 	w := j.grid.W
 	prev := make([]float32, w*j.grid.H)
 	next := make([]float32, w*j.grid.H)
 	var debtors raster.Bits // cells of the layer below with prev > 0
 	tolerance := float32(j.ledge - j.reach + 1e-6)
 	window := int(j.ledge) + 1
+	// The tip of a leaning wall may begin as a crumb that no nozzle lays.
+	crumb := int(math.Round(j.Settings.Line / 2 / j.grid.Cell))
 	for k := 1; k < len(j.Body.Cut); k++ {
 		s, b := &j.Body.Cut[k], &j.Body.Cut[k-1]
 		fresh := raster.AndNot(s, b)
@@ -228,7 +221,7 @@ func (j *judge) overhang() []patch {
 				}
 			})
 			// What fails is told once; the layer above starts from a ledge at its
-			// limit.
+			// limit. What other rules hold is forgiven below.
 			far.Each(func(i, y int) {
 				newDebt.Set(i, y)
 				next[y*w+i] = tolerance
@@ -242,6 +235,9 @@ func (j *judge) overhang() []patch {
 			ground := raster.And(s, &under)
 			for _, q := range raster.Pieces(&fresh) {
 				touch := raster.Within(&q.Cells, &ground, raster.DiscOf(math.Sqrt2))
+				if touch.Empty() && j.Thin && q.X1-q.X0 <= crumb && q.Y1-q.Y0 <= crumb {
+					continue
+				}
 				if touch.Empty() {
 					p.islands = append(p.islands, q)
 					asks = raster.Or(&asks, &q.Cells)
@@ -252,13 +248,14 @@ func (j *judge) overhang() []patch {
 				}
 			}
 		}
-		debtors = newDebt
-		prev, next = next, prev
-		if asks.Empty() && marginal == 0 && all.Empty() {
-			continue
-		}
 		p.layer = Layer{K: k, New: fresh, Asks: asks, Contacts: all, Marginal: marginal, Islands: len(p.islands)}
-		out = append(out, p)
+		l := j.bridge(&p)
+		held := raster.AndNot(&asks, &l.Unheld)
+		debtors = raster.AndNot(&newDebt, &held)
+		prev, next = next, prev
+		if !asks.Empty() || marginal > 0 || !all.Empty() {
+			out = append(out, l)
+		}
 	}
 	return out
 }
@@ -276,31 +273,43 @@ func (j *judge) bridge(p *patch) Layer {
 		q := &p.bridges[i]
 		asks := raster.And(&q.Cells, &l.Asks)
 		c := chords{judge: j, free: &q.Cells, ground: &ground, own: &own}
+		if core := raster.Erode(&q.Cells, j.core); !core.Empty() {
+			sure := raster.AndNot(&q.Cells, &l.Asks) // rule 1 holds them, debts and all
+			c.beside = raster.Within(&sure, &ground, j.ledgeDisc)
+		}
 
 		loops := c.loops(p.cells, &asks)
 		touch := raster.Within(&q.Cells, &p.gapped, raster.DiscOf(math.Sqrt2))
-		var worst, best raster.Bits
+		leans := !touch.Empty()
+		if leans && j.alone(&c, &l.Contacts, &asks, &own) {
+			continue // walls of its own hold it: contacts only help
+		}
+		open := j.each(func(r ray) raster.Bits {
+			cells := c.open(&asks, r)
+			return raster.AndNot(&cells, &loops)
+		}, !leans)
+		unheld := raster.Bits{}
 		bestN := -1
-		for n := range j.dirs[:Directions] {
-			open := c.open(&asks, j.dirs[n])
-			open = raster.AndNot(&open, &loops)
-			if cells := open.Count(); bestN < 0 || cells < bestN {
-				best, bestN = open, cells
+		for n := range open {
+			if leans || j.Thin {
+				open[n] = j.despeckle(&open[n])
 			}
-			worst = raster.Or(&worst, &open)
+			if cells := open[n].Count(); n < Directions && (bestN < 0 || cells < bestN) {
+				bestN = cells
+				if !leans {
+					unheld = open[n]
+				}
+			}
+			if leans && (!j.Settings.Direction.Stated || n == Directions) {
+				unheld = raster.Or(&unheld, &open[n])
+			}
 		}
-		unheld := &best
-		switch {
-		case touch.Empty():
-		case j.Settings.Direction.Stated:
-			open := c.open(&asks, j.dirs[Directions])
-			open = raster.AndNot(&open, &loops)
-			unheld = &open
-		default:
-			unheld = &worst
+		if !unheld.Empty() {
+			crown := c.closing(p.cells, j.Body.Layer(l.K+closingLayers), &unheld)
+			unheld = raster.AndNot(&unheld, &crown)
 		}
-		l.Best += bestN
-		l.Unheld = raster.Or(&l.Unheld, unheld)
+		l.Best += min(bestN, unheld.Count())
+		l.Unheld = raster.Or(&l.Unheld, &unheld)
 	}
 	for i := range p.islands {
 		l.Best += p.islands[i].Area
@@ -308,3 +317,53 @@ func (j *judge) bridge(p *patch) Layer {
 	}
 	return l
 }
+
+// alone tells whether a patch would hold in its best direction without the
+// contacts under it.
+func (j *judge) alone(c *chords, contacts, asks, own *raster.Bits) bool {
+	free := raster.Or(c.free, contacts)
+	bare := chords{judge: j, free: &free, ground: own, own: own}
+	open := j.each(func(r ray) raster.Bits { return bare.open(asks, r) }, true)
+	return slices.ContainsFunc(open[:min(len(open), Directions)], func(b raster.Bits) bool { return b.Empty() })
+}
+
+// despeckle drops spots that are no wider than a line either way: the bead that
+// passes over one has held ground on both sides.
+func (j *judge) despeckle(b *raster.Bits) raster.Bits {
+	out := *b
+	line := int(math.Round(j.Settings.Line / j.grid.Cell))
+	for _, p := range raster.Pieces(b) {
+		if p.X1-p.X0 <= line && p.Y1-p.Y0 <= line {
+			out = raster.AndNot(&out, &p.Cells)
+		}
+	}
+	return out
+}
+
+// each runs test for every direction, a few at a time, and returns what each
+// leaves open. With first set it may stop after a direction that leaves nothing.
+func (j *judge) each(test func(ray) raster.Bits, first bool) []raster.Bits {
+	out := make([]raster.Bits, len(j.dirs))
+	for n := 0; n < len(j.dirs); n += eachAtOnce {
+		end := min(n+eachAtOnce, len(j.dirs))
+		var eg errgroup.Group
+		eg.SetLimit(j.workers)
+		for m := n; m < end; m++ {
+			eg.Go(func() error {
+				out[m] = test(j.dirs[m])
+				return nil
+			})
+		}
+		_ = eg.Wait() // the tests return no error
+		for m := n; first && m < end; m++ {
+			if out[m].Empty() {
+				return out[: m+1 : m+1]
+			}
+		}
+	}
+	return out
+}
+
+// eachAtOnce is how many directions are tried before looking whether one will do:
+// a fixed number, so that results do not depend on the workers.
+const eachAtOnce = 4

@@ -14,7 +14,8 @@ import (
 // line is a contact line being drawn: points in plan with the height of the
 // underside there.
 type line struct {
-	at []point
+	at  []point
+	tie bool // holds nothing itself: joins others, z being its top
 }
 
 type point struct {
@@ -36,6 +37,9 @@ const (
 	// traceTolerance is what a contact line may stray from the outline that it
 	// follows, in lines: well inside the half line that a bead may stand out.
 	traceTolerance = 0.25
+	// sagittaMargin is kept in hand of an outline's span: a radius read off
+	// cells is that uncertain.
+	sagittaMargin = 0.15
 	// cornerTurn is the turn of an outline in air from which the corner needs a
 	// contact of its own.
 	cornerTurn = 25 * math.Pi / 180
@@ -68,7 +72,7 @@ func newSite(part *raster.Stack, s supports.Settings) *site {
 // span returns how far an outline of radius r may run in air between contacts.
 func (t *site) span(r float64) float64 {
 	// Sagitta of half a line: s = c²/8R.
-	return min(t.s.Bridge*(1-t.s.Margin), math.Sqrt(8*r*t.s.Line/2))
+	return min(t.s.Bridge*(1-t.s.Margin), (1-sagittaMargin)*math.Sqrt(8*r*t.s.Line/2))
 }
 
 // draw draws the contact lines of one region, crossed families at scale times
@@ -80,17 +84,16 @@ func (t *site) draw(r need.Region, scale float64) []line {
 		c := &r.Cuts[n]
 		core := raster.Erode(&c.Bare, raster.DiscOf(1.5*t.s.Line/t.part.Cell))
 		if core.Empty() {
-			slope.climb(c.K, &c.Bare)
+			slope.climb(c.K, &c.Bare, true)
 			continue
 		}
 		// Steps of one layer that are flat and steps that are not are told apart
 		// piece by piece.
 		for _, p := range raster.Pieces(&c.Cells) {
 			bare := raster.And(&p.Cells, &c.Bare)
-			if flat := raster.And(&p.Cells, &core); flat.Empty() {
-				slope.climb(c.K, &bare)
-			} else {
-				slope.climb(c.K, &bare)
+			flat := raster.And(&p.Cells, &core)
+			slope.climb(c.K, &bare, flat.Empty())
+			if !flat.Empty() {
 				out = append(out, t.flat(c.K, &p, scale)...)
 			}
 		}
@@ -104,7 +107,7 @@ func (t *site) ground(k int) *raster.Bits { return t.part.Layer(k - 1) }
 // open returns where a wall's middle line may run under a piece of layer k: half
 // a wall inside the layer and clear of the walls that come up from below.
 func (t *site) open(k int, cells *raster.Bits) raster.Bits {
-	half := raster.DiscOf((t.wall/2)/t.part.Cell - 0.5)
+	half := raster.DiscOf((t.wall/2)/t.part.Cell + 0.5)
 	inner := raster.Erode(t.part.Layer(k), half)
 	inner = raster.And(cells, &inner)
 	return raster.Beyond(&inner, t.ground(k), raster.DiscOf((t.s.Clearance+t.wall/2)/t.part.Cell))
@@ -184,7 +187,7 @@ func (t *site) clip(k int, open, served *raster.Bits, normal, at float64) []line
 			run[0] = t.advance(k, run[0], r2.Scale(-1, along))
 			run[len(run)-1] = t.advance(k, run[len(run)-1], along)
 			if l >= shortest*t.wall && float64(hidden) < 0.7*float64(len(run)) {
-				out = append(out, line{[]point{{run[0], z}, {run[len(run)-1], z}}})
+				out = append(out, line{at: []point{{run[0], z}, {run[len(run)-1], z}}})
 			}
 		}
 		run, hidden = nil, 0
@@ -252,7 +255,7 @@ func (t *site) edges(k int, cells, open *raster.Bits) []line {
 		room.SetSpan(j, x0-m, x1+m)
 	}
 	air := raster.AndNot(&room, t.part.Layer(k))
-	near := raster.DiscOf((t.wall/2)/t.part.Cell + 1.5)
+	near := raster.DiscOf((t.wall/2)/t.part.Cell + 2)
 	free := raster.Within(open, &air, near)
 	if free.Empty() {
 		return nil
@@ -269,6 +272,7 @@ func (t *site) edges(k int, cells, open *raster.Bits) []line {
 					path[i] = t.part.Point(c)
 				}
 				path = raster.Simplify(path, traceTolerance*t.s.Line)
+				path = t.trim(k, path)
 				l := line{}
 				for _, p := range path {
 					l.at = append(l.at, point{p, z})
@@ -282,6 +286,23 @@ func (t *site) edges(k int, cells, open *raster.Bits) []line {
 		}
 	}
 	return out
+}
+
+// trim drops the hooks that an outline makes where it leaves the free edge, and
+// carries an open path's ends on.
+func (t *site) trim(k int, path []r2.Vec) []r2.Vec {
+	if path[0] == path[len(path)-1] {
+		return path
+	}
+	for turn := 0; turn < 2; turn++ {
+		for len(path) > 2 && distance(path[0], path[1]) < t.wall {
+			path = path[1:]
+		}
+		out := r2.Sub(path[0], path[1])
+		path[0] = t.advance(k, path[0], r2.Scale(1/max(distance(path[0], path[1]), 1e-9), out))
+		slices.Reverse(path)
+	}
+	return path
 }
 
 // unserved cuts an arc into the stretches outside served.

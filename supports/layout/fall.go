@@ -7,6 +7,7 @@ import (
 	"falsework/raster"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // fall draws contact lines down the fall of a slope, walking its layers upward.
@@ -29,17 +30,24 @@ const (
 	// headLayers is how many layers a line may pause: rule 1 lets a slope near
 	// the limit ask only now and then.
 	headLayers = 12
+	// frontMargin is how far round what asks, in mm, its outline is walked.
+	frontMargin = 6.0
+	// askReach is how near, in mm, something must ask for a line to run there.
+	askReach = 1.5
+	// cornerSlack is what a corner of cells may seem to turn more than it does.
+	cornerSlack = 10 * math.Pi / 180
 	// crowd ends a line that comes this close to another, as a share of the span
 	// between them.
 	crowd = 0.35
 )
 
-// climb carries lines on to the outline of layer k where it is bare.
-func (f *fall) climb(k int, bare *raster.Bits) {
-	layer := f.part.Layer(k)
+// climb carries lines on to the outline of layer k where it is bare, and begins
+// new ones if asked to.
+func (f *fall) climb(k int, bare *raster.Bits, begin bool) {
 	z := f.part.Bottom(k)
-	for _, arc := range f.fronts(layer, bare) {
-		f.front(k, z, arc)
+	asks := raster.Dilate(bare, raster.DiscOf(askReach/f.part.Cell))
+	for _, arc := range f.fronts(k, bare) {
+		f.front(k, z, arc, &asks, begin)
 	}
 	var live []head
 	for _, h := range f.heads {
@@ -53,17 +61,19 @@ func (f *fall) climb(k int, bare *raster.Bits) {
 }
 
 // fronts returns the stretches of the layer's outline that bound bare cells.
-func (f *fall) fronts(layer, bare *raster.Bits) [][]r2.Vec {
+func (f *fall) fronts(k int, bare *raster.Bits) [][]r2.Vec {
 	x0, y0, x1, y1 := bare.Bounds()
 	if x0 == x1 {
 		return nil
 	}
-	m := int(3/f.part.Cell) + 1
+	m := int(frontMargin/f.part.Cell) + 1
 	window := raster.NewBits(x0-m, y0-m, x1+m, y1+m)
 	for j := y0 - m; j < y1+m; j++ {
 		window.SetSpan(j, x0-m, x1+m)
 	}
-	local := raster.And(layer, &window)
+	local := raster.And(f.part.Layer(k), &window)
+	// A slope near the limit asks here and there; all that is new is one front.
+	near := raster.AndNot(&local, f.ground(k))
 	wx0, wy0, wx1, wy1 := x0-m, y0-m, x1+m, y1+m
 	var out [][]r2.Vec
 	for _, loop := range raster.Contours(&local) {
@@ -71,7 +81,7 @@ func (f *fall) fronts(layer, bare *raster.Bits) [][]r2.Vec {
 			if c.I <= wx0 || c.J <= wy0 || c.I >= wx1 || c.J >= wy1 {
 				return false
 			}
-			return bare.Has(c.I, c.J) || bare.Has(c.I-1, c.J) || bare.Has(c.I, c.J-1) || bare.Has(c.I-1, c.J-1)
+			return near.Has(c.I, c.J) || near.Has(c.I-1, c.J) || near.Has(c.I, c.J-1) || near.Has(c.I-1, c.J-1)
 		}) {
 			path := make([]r2.Vec, len(arc))
 			for i, c := range arc {
@@ -83,45 +93,220 @@ func (f *fall) fronts(layer, bare *raster.Bits) [][]r2.Vec {
 	return out
 }
 
-// front carries lines on to one stretch of outline and begins new ones.
-func (f *fall) front(k int, z float64, path []r2.Vec) {
-	along := make([]float64, len(path))
-	for i := 1; i < len(path); i++ {
-		along[i] = along[i-1] + distance(path[i-1], path[i])
-	}
-	total := along[len(along)-1]
-	closed := path[0] == path[len(path)-1]
-	half := f.wall / 2
+// outline is a stretch of a layer's outline, walkable by length.
+type outline struct {
+	at     []r2.Vec
+	along  []float64
+	closed bool
+}
 
-	// Where lines must be: at corners in air and at free ends.
-	type stop struct {
-		s    float64
-		head int // −1: a new line
+func newOutline(path []r2.Vec, tol float64) outline {
+	o := outline{at: raster.Simplify(path, tol), closed: path[0] == path[len(path)-1]}
+	o.along = make([]float64, len(o.at))
+	for i := 1; i < len(o.at); i++ {
+		o.along[i] = o.along[i-1] + distance(o.at[i-1], o.at[i])
 	}
-	var stops []stop
-	for n := range f.heads {
-		h := &f.heads[n]
-		if h.k >= k {
+	return o
+}
+
+func (o *outline) length() float64 { return o.along[len(o.along)-1] }
+
+// point returns the place at length s and the direction of the outline there.
+// Closed outlines wrap, open ones end.
+func (o *outline) point(s float64) (p, tangent r2.Vec) {
+	total := o.length()
+	if o.closed {
+		s = math.Mod(math.Mod(s, total)+total, total)
+	}
+	s = min(max(s, 0), total)
+	i := min(max(sort.SearchFloat64s(o.along, s), 1), len(o.at)-1)
+	d := r2.Sub(o.at[i], o.at[i-1])
+	l := o.along[i] - o.along[i-1]
+	if l == 0 {
+		return o.at[i], r2.Vec{}
+	}
+	return r2.Add(o.at[i-1], r2.Scale((s-o.along[i-1])/l, d)), r2.Scale(1/l, d)
+}
+
+// radius estimates the radius of curvature about s from the sagitta of a chord of
+// a few millimetres, R = c²/8s.
+func (o *outline) radius(s float64) float64 {
+	const reach = 1.5 // mm to each side
+	lo, hi := s-reach, s+reach
+	if !o.closed {
+		lo, hi = max(lo, 0), min(hi, o.length())
+	}
+	a, _ := o.point(lo)
+	b, _ := o.point(hi)
+	m, _ := o.point((lo + hi) / 2)
+	c := distance(a, b)
+	sag := raster.SegmentDistance(m, a, b)
+	if sag < 1e-6 || c == 0 {
+		return math.Inf(1)
+	}
+	return max(c*c/(8*sag), 0.5)
+}
+
+// corners returns where along an outline in air it turns so sharply that the bead
+// would cut the corner: half a wall past the corner, so that the wall's flank is
+// flush with it.
+func (f *fall) corners(o *outline) []float64 {
+	const leg, apart = 0.8, 1.0 // mm over which a turn is measured, and between two
+	total := o.length()
+	var out []float64
+	for i, p := range o.at {
+		if i == 0 || !o.closed && i == len(o.at)-1 {
 			continue
 		}
-		tip := h.line.at[len(h.line.at)-1].Vec
-		best, at := headReach, -1
-		for i, p := range path {
-			if d := distance(p, tip); d < best {
-				best, at = d, i
-			}
+		s := o.along[i]
+		before, _ := o.point(s - leg)
+		after, _ := o.point(s + leg)
+		a, b := r2.Sub(p, before), r2.Sub(after, p)
+		if math.Abs(math.Atan2(r2.Cross(a, b), r2.Dot(a, b))) < cornerTurn+cornerSlack || len(out) > 0 && s-out[len(out)-1] < apart {
+			continue
 		}
-		if at >= 0 {
-			stops = append(stops, stop{along[at], n})
+		// The longer side of the corner is the one to stand under.
+		next := total - s
+		if i+1 < len(o.along) {
+			next = o.along[i+1] - s
+		}
+		if next >= s-o.along[i-1] {
+			s = min(s+f.wall/2, total)
+		} else {
+			s = max(s-f.wall/2, 0)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// stop is where a line crosses an outline: the index of the head that is carried
+// on, −1 for a new line.
+type stop struct {
+	s    float64
+	head int
+}
+
+// front carries lines on to one stretch of outline and begins new ones.
+func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh bool) {
+	o := newOutline(path, 1.5*f.part.Cell)
+	asked := func(s float64) bool {
+		p, _ := o.point(s)
+		i, j := f.part.At(p)
+		return asks.Has(i, j)
+	}
+	total := o.length()
+	var stops []stop
+	for n := range f.heads {
+		if s, ok := f.carry(&f.heads[n], k, &o); ok && asked(s) {
+			stops = append(stops, stop{s, n})
 		}
 	}
 	sort.SliceStable(stops, func(a, b int) bool { return stops[a].s < stops[b].s })
-	// Lines that crowd end here; the one with the longer past goes on.
+	stops = f.thin(stops, &o)
+	corners := f.corners(&o)
+	if !fresh {
+		corners = nil
+	}
+	for _, c := range corners {
+		near := false
+		for _, st := range stops {
+			near = near || math.Abs(st.s-c) <= 2*f.s.Line
+		}
+		if p, _ := o.point(c); !near && asked(c) && !f.covered(p, 2*f.s.Line) {
+			stops = append(stops, stop{c, -1})
+		}
+	}
+	if len(stops) == 0 && fresh {
+		// The middle of what asks.
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for s := 0.0; s <= total; s += f.part.Cell {
+			if asked(s) {
+				lo, hi = min(lo, s), max(hi, s)
+			}
+		}
+		if mid := (lo + hi) / 2; hi >= lo {
+			if p, _ := o.point(mid); !f.covered(p, f.span(o.radius(mid))/2) {
+				stops = append(stops, stop{mid, -1})
+			}
+		}
+	}
+	sort.SliceStable(stops, func(a, b int) bool { return stops[a].s < stops[b].s })
+	var extra []float64
+	fill := func(a, b float64) {
+		span := f.span(o.radius((a + b) / 2))
+		for n, parts := 1.0, math.Ceil((b-a)/span); n < parts; n++ {
+			extra = append(extra, a+(b-a)*n/parts)
+		}
+	}
+	for i := 1; i < len(stops) && fresh; i++ {
+		fill(stops[i-1].s, stops[i].s)
+	}
+	if len(stops) > 0 && fresh {
+		if first, last := stops[0].s, stops[len(stops)-1].s; o.closed {
+			fill(last, first+total)
+		} else {
+			fill(0, first)
+			fill(last, total)
+		}
+	}
+	begin := func(s float64) {
+		p, tangent := o.point(s)
+		f.heads = append(f.heads, head{line{at: []point{{f.inner(k, p, tangent), z}, {p, z}}}, k})
+	}
+	old := len(f.heads)
+	for _, st := range stops {
+		if st.head < 0 {
+			begin(st.s)
+			continue
+		}
+		h := &f.heads[st.head]
+		p, _ := o.point(st.s)
+		h.line.at = append(h.line.at, point{p, z})
+		h.k = k
+	}
+	for _, s := range extra {
+		p, _ := o.point(s)
+		if asked(s) && !f.coveredBy(f.heads[:old], p, crowd*f.span(o.radius(s))) {
+			begin(s)
+		}
+	}
+}
+
+// carry returns where a line goes on along an outline: straight on from its last
+// stretch as nearly as it can.
+func (f *fall) carry(h *head, k int, o *outline) (s float64, ok bool) {
+	if h.k >= k {
+		return 0, false
+	}
+	n := len(h.line.at) - 1
+	tip, back := h.line.at[n].Vec, h.line.at[max(0, n-4)].Vec
+	u := r2.Sub(tip, back)
+	if l := math.Sqrt(r2.Norm2(u)); l > 0 {
+		u = r2.Scale(1/l, u)
+	}
+	best := math.Inf(1)
+	for q := 0.0; q <= o.length(); q += f.part.Cell {
+		p, _ := o.point(q)
+		d := r2.Sub(p, tip)
+		ahead, aside := r2.Dot(d, u), math.Abs(r2.Cross(d, u))
+		if ahead <= 0 || ahead > headReach || aside > ahead/2+f.part.Cell {
+			continue
+		}
+		if cost := ahead + 8*aside; cost < best {
+			best, s, ok = cost, q, true
+		}
+	}
+	return
+}
+
+// thin ends lines that crowd; of two, the one with the longer past goes on.
+func (f *fall) thin(stops []stop, o *outline) []stop {
 	kept := stops[:0]
 	for _, st := range stops {
 		if len(kept) > 0 {
 			last := &kept[len(kept)-1]
-			if st.s-last.s < crowd*f.span(radius(path, along, st.s)) && st.s-last.s < total/2 {
+			if st.s-last.s < crowd*f.span(o.radius(st.s)) && st.s-last.s < o.length()/2 {
 				if f.heads[st.head].line.length() > f.heads[last.head].line.length() {
 					*last = st
 				}
@@ -130,89 +315,35 @@ func (f *fall) front(k int, z float64, path []r2.Vec) {
 		}
 		kept = append(kept, st)
 	}
-	stops = kept
-	need := func(s float64, within float64) {
-		for _, st := range stops {
-			if math.Abs(st.s-s) <= within {
-				return
-			}
-		}
-		stops = append(stops, stop{s, -1})
-	}
-	poly := raster.Simplify(path, 1.5*f.part.Cell)
-	at := 0.0
-	for i := 1; i+1 < len(poly); i++ {
-		at += distance(poly[i-1], poly[i])
-		a, b := r2.Sub(poly[i], poly[i-1]), r2.Sub(poly[i+1], poly[i])
-		turn := math.Abs(math.Atan2(r2.Cross(a, b), r2.Dot(a, b)))
-		// A short chord of a round outline turns too; a corner turns between
-		// two legs longer than a line.
-		if turn > cornerTurn && min(math.Sqrt(r2.Norm2(a)), math.Sqrt(r2.Norm2(b))) > 2*f.s.Line {
-			s := total * at / polyLength(poly)
-			need(min(max(s+half, half), total), 2*f.s.Line)
-		}
-	}
-	if len(stops) == 0 {
-		need(total/2, 0)
-	}
-	sort.SliceStable(stops, func(a, b int) bool { return stops[a].s < stops[b].s })
-	// Fill the gaps.
-	var fresh []float64
-	fill := func(a, b float64) {
-		gap := b - a
-		span := f.span(radius(path, along, (a+b)/2))
-		for n, parts := 1.0, math.Ceil(gap/span); n < parts; n++ {
-			fresh = append(fresh, math.Mod(a+gap*n/parts, total))
-		}
-	}
-	for i := 1; i < len(stops); i++ {
-		fill(stops[i-1].s, stops[i].s)
-	}
-	first, last := stops[0].s, stops[len(stops)-1].s
-	if closed {
-		fill(last, first+total)
-	} else {
-		fill(0, first)
-		fill(last, total)
-	}
-	for _, st := range stops {
-		p := pointAt(path, along, st.s)
-		if st.head >= 0 {
-			h := &f.heads[st.head]
-			h.line.at = append(h.line.at, point{p, z})
-			h.k = k
-			continue
-		}
-		fresh = append(fresh, st.s)
-	}
-	for _, s := range fresh {
-		p := pointAt(path, along, s)
-		f.heads = append(f.heads, head{line{[]point{{f.inner(k, p), z}, {p, z}}}, k})
-	}
+	return kept
 }
 
-// inner returns where a new line begins: at what holds the slope below p, or a
-// wall's width in.
-func (f *fall) inner(k int, p r2.Vec) r2.Vec {
-	ci, cj := f.part.At(p)
-	below := f.ground(k)
-	reach := int(2 / f.part.Cell)
-	best, at := math.Inf(1), p
-	for dj := -reach; dj <= reach; dj++ {
-		for di := -reach; di <= reach; di++ {
-			d := float64(di*di + dj*dj)
-			if d < best && d <= float64(reach*reach) && below.Has(ci+di, cj+dj) {
-				best, at = d, f.part.Center(ci+di, cj+dj)
-			}
+// covered tells whether a line that is being carried on ends within r of p.
+func (f *fall) covered(p r2.Vec, r float64) bool { return f.coveredBy(f.heads, p, r) }
+
+func (f *fall) coveredBy(heads []head, p r2.Vec, r float64) bool {
+	for i := range heads {
+		if tip := heads[i].line.at[len(heads[i].line.at)-1]; distance(tip.Vec, p) < r {
+			return true
 		}
 	}
-	d := distance(at, p)
-	if d == 0 || math.IsInf(best, 1) {
-		return p
+	return false
+}
+
+// inner returns where a new line begins: square to the outline at p, at what holds
+// the slope below, or a wall and a half in.
+func (f *fall) inner(k int, p, tangent r2.Vec) r2.Vec {
+	below := f.ground(k)
+	// The layer is on the outline's left.
+	u := r2.Vec{X: -tangent.Y, Y: tangent.X}
+	want := 1.5 * f.wall
+	for d := f.part.Cell; d < 2; d += f.part.Cell / 2 {
+		if i, j := f.part.At(r2.Add(p, r2.Scale(d, u))); below.Has(i, j) {
+			want = max(want, d)
+			break
+		}
 	}
-	// At least a wall long, so that it has a direction.
-	want := max(d, 1.5*f.wall)
-	return r2.Add(p, r2.Scale(want/d, r2.Sub(at, p)))
+	return r2.Add(p, r2.Scale(want, u))
 }
 
 // lines ends all lines and returns them.
@@ -231,49 +362,38 @@ func (f *fall) lines() []line {
 	return out
 }
 
-// smooth drops points of a line that stay within tol of what is left.
+// smooth drops points of a line that stay within tol of what is left, in plan and
+// in height (Douglas and Peucker 1973, Cartographica 10(2) 112–122).
 func smooth(l line, tol float64) line {
-	flat := make([]r2.Vec, len(l.at))
-	for i, p := range l.at {
-		flat[i] = p.Vec
+	keep := make([]bool, len(l.at))
+	var part func(a, b int)
+	part = func(a, b int) {
+		far, at := tol, -1
+		d := l.at[b].sub(l.at[a])
+		for i := a + 1; i < b; i++ {
+			e := l.at[i].sub(l.at[a])
+			t := 0.0
+			if n := r3.Norm2(d); n > 0 {
+				t = min(1, max(0, r3.Dot(e, d)/n))
+			}
+			if off := math.Sqrt(r3.Norm2(r3.Sub(e, r3.Scale(t, d)))); off > far {
+				far, at = off, i
+			}
+		}
+		keep[a], keep[b] = true, true
+		if at >= 0 {
+			part(a, at)
+			part(at, b)
+		}
 	}
-	keep := raster.Simplify(flat, tol)
+	part(0, len(l.at)-1)
 	out := line{}
-	n := 0
-	for _, p := range l.at {
-		if n < len(keep) && p.Vec == keep[n] {
+	for i, p := range l.at {
+		if keep[i] {
 			out.at = append(out.at, p)
-			n++
 		}
 	}
 	return out
 }
 
-func polyLength(p []r2.Vec) float64 {
-	sum := 0.0
-	for i := 1; i < len(p); i++ {
-		sum += distance(p[i-1], p[i])
-	}
-	return sum
-}
-
-func pointAt(path []r2.Vec, along []float64, s float64) r2.Vec {
-	i := sort.SearchFloat64s(along, s)
-	return path[min(i, len(path)-1)]
-}
-
-// radius estimates the outline's radius of curvature about s: from the sagitta of
-// a chord of a few millimetres, R = c²/8s.
-func radius(path []r2.Vec, along []float64, s float64) float64 {
-	const reach = 1.5 // mm to each side
-	total := along[len(along)-1]
-	a := pointAt(path, along, max(0, s-reach))
-	b := pointAt(path, along, min(total, s+reach))
-	m := pointAt(path, along, (max(0, s-reach)+min(total, s+reach))/2)
-	c := distance(a, b)
-	sag := raster.SegmentDistance(m, a, b)
-	if sag < 1e-6 || c == 0 {
-		return math.Inf(1)
-	}
-	return max(c*c/(8*sag), 0.5)
-}
+func (p point) sub(q point) r3.Vec { return r3.Vec{X: p.X - q.X, Y: p.Y - q.Y, Z: p.z - q.z} }

@@ -1,9 +1,11 @@
 package layout
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path"
+	"slices"
 
 	"falsework/mesh"
 	"falsework/raster"
@@ -40,16 +42,56 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 	for _, r := range n.Regions {
 		lines = append(lines, t.region(r, workers)...)
 	}
-	for _, l := range lines {
-		p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
+	under := grow.NewUndersides(m)
+	for turn := 0; ; turn++ {
+		p.Lines, p.Posts = p.Lines[:0], p.Posts[:0]
+		all := append(lines[:len(lines):len(lines)], t.join(lines)...)
+		for _, l := range all {
+			for _, l := range l.tidy(2 * part.Cell) {
+				p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
+			}
+		}
+		t.posts(&p, under)
+		if turn == mends {
+			return p
+		}
+		more := t.mend(p, m, turn, lines, workers)
+		if len(more) == 0 {
+			return p
+		}
+		lines = append(lines, more...)
 	}
-	t.posts(&p, grow.NewUndersides(m))
-	return p
+}
+
+// mends bounds how often what the grown walls leave bare gets lines of its own.
+const mends = 3
+
+// mend returns lines for what a plan's solids leave bare.
+func (t *site) mend(p plan.Plan, m *mesh.Mesh, turn int, have []line, workers int) []line {
+	solids, err := grow.Grow(p, m, t.part)
+	if err != nil {
+		return nil // told when the plan is built
+	}
+	var all mesh.Mesh
+	for i := range solids {
+		all.Append(solids[i].Mesh)
+	}
+	sup := raster.Section(&all, t.part.Grid, t.part.Layers, workers)
+	s := t.s
+	s.Bridge *= 1 - s.Margin
+	var out []line
+	layers := hold.Judge(hold.Input{Body: t.part, Other: sup, Settings: s, Workers: workers})
+	for i := range layers {
+		for _, piece := range raster.Pieces(&layers[i].Unheld) {
+			out = append(out, t.patch(layers[i].K, &piece, turn, have))
+		}
+	}
+	return out
 }
 
 // scales are the spacings tried for crossed families, as shares of the widest:
 // past a wall's foot or round a corner a chord may slip between line ends.
-var scales = [...]float64{1, 0.93, 0.86, 0.8}
+var scales = [...]float64{1, 0.96, 0.92, 0.88, 0.84, 0.8}
 
 // region draws lines under one region until the rules find nothing bare, or as
 // little as can be.
@@ -75,7 +117,48 @@ func (t *site) region(r need.Region, workers int) []line {
 		best = more
 		left = count(t.bare(best, r, workers))
 	}
-	return best
+	return t.prune(best, left, r, workers)
+}
+
+const (
+	// pruneShort is the length, in mm, up to which a line is suspected of holding
+	// nothing of its own.
+	pruneShort = 2.5
+	// pruneCells bounds the work of weighing lines, in cells judged.
+	pruneCells = 1500000
+)
+
+// prune drops lines that hold nothing which the others do not, the shortest
+// first.
+func (t *site) prune(lines []line, left int, r need.Region, workers int) []line {
+	order := make([]int, len(lines))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(lines[a].length(), lines[b].length()) })
+	gone := make([]bool, len(lines))
+	without := func() (out []line) {
+		for i := range lines {
+			if !gone[i] {
+				out = append(out, lines[i])
+			}
+		}
+		return
+	}
+	cells := 1
+	for i := range r.Cuts {
+		cells += r.Cuts[i].Cells.Count()
+	}
+	for n, i := range order {
+		if n*cells > pruneCells || lines[i].length() > pruneShort {
+			break
+		}
+		gone[i] = true
+		if count(t.bare(without(), r, workers)) > left {
+			gone[i] = false
+		}
+	}
+	return without()
 }
 
 // crossed tells whether a region has a flat patch, for which spacing matters.
@@ -125,10 +208,13 @@ func (t *site) bare(lines []line, r need.Region, workers int) []hold.Layer {
 	return out
 }
 
-// pads adds the top layers of a line's wall to cut, whose first layer is k0.
-func (t *site) pads(l line, cut []raster.Bits, k0, void int) {
+// pads adds the top layers of a line's wall to layers, whose first layer is k0.
+func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 	const deep = 3
 	grown := map[int]raster.Bits{}
+	// Walls end square: what the disc below adds at the ends is left out here.
+	total, end := l.length(), t.wall/2
+	gone := 0.0
 	for i := 1; i < len(l.at); i++ {
 		a, b := l.at[i-1], l.at[i]
 		n := int(distance(a.Vec, b.Vec)/(t.part.Cell/2)) + 1
@@ -136,7 +222,8 @@ func (t *site) pads(l line, cut []raster.Bits, k0, void int) {
 			f := float64(m) / float64(n)
 			q := r2.Add(a.Vec, r2.Scale(f, r2.Sub(b.Vec, a.Vec)))
 			ci, cj := t.part.At(q)
-			if !t.part.Contains(ci, cj) {
+			s := gone + f*distance(a.Vec, b.Vec)
+			if !t.part.Contains(ci, cj) || total > t.wall && (s < end || s > total-end) {
 				continue
 			}
 			k := t.part.Above(a.z+f*(b.z-a.z)-1e-6) - 1 - void
@@ -146,20 +233,53 @@ func (t *site) pads(l line, cut []raster.Bits, k0, void int) {
 			g := grown[k]
 			g.Set(ci, cj)
 		}
+		gone += distance(a.Vec, b.Vec)
 	}
 	disc := raster.DiscOf(t.wall / 2 / t.part.Cell)
 	for k, g := range grown {
 		wide := raster.Dilate(&g, disc)
 		for d := 0; d < deep; d++ {
-			if n := k - d - k0; n >= 0 && n < len(cut) {
-				cut[n] = raster.Or(&cut[n], &wide)
+			if n := k - d - k0; n >= 0 && n < len(layers) {
+				layers[n] = raster.Or(&layers[n], &wide)
 			}
 		}
 	}
 }
 
+// sharpest is the turn beyond which a wall is better built as two.
+const sharpest = 100 * math.Pi / 180
+
+// tidy drops points closer than apart and cuts the line where it turns back.
+func (l line) tidy(apart float64) []line {
+	var out []line
+	var run []point
+	for i, p := range l.at {
+		if len(run) > 0 && distance(run[len(run)-1].Vec, p.Vec) < apart {
+			if i == len(l.at)-1 && len(run) > 1 {
+				run[len(run)-1] = p
+			}
+			continue
+		}
+		if n := len(run); n > 1 {
+			a, b := r2.Sub(run[n-1].Vec, run[n-2].Vec), r2.Sub(p.Vec, run[n-1].Vec)
+			if math.Abs(math.Atan2(r2.Cross(a, b), r2.Dot(a, b))) > sharpest {
+				out = append(out, line{at: run, tie: l.tie})
+				run = []point{run[n-1]}
+			}
+		}
+		run = append(run, p)
+	}
+	if len(run) > 1 {
+		out = append(out, line{at: run, tie: l.tie})
+	}
+	return out
+}
+
 func (l line) plan(n int) plan.Line {
-	out := plan.Line{ID: fmt.Sprintf("L%d", n), By: plan.Tool}
+	out := plan.Line{ID: fmt.Sprintf("L%d", n), By: plan.Tool, Tie: l.tie}
+	if l.tie {
+		out.ID = fmt.Sprintf("T%d", n)
+	}
 	for _, q := range l.at {
 		out.At = append(out.At, [3]float64{round(q.X, 1e-3), round(q.Y, 1e-3), round(q.z, 1e-3)})
 	}
@@ -191,7 +311,7 @@ func (t *site) patch(k int, p *raster.Piece, turn int, have []line) line {
 		lo, hi = mid-least, mid+least
 	}
 	z := t.part.Bottom(k)
-	out := line{[]point{{r2.Add(c, r2.Scale(lo, u)), z}, {r2.Add(c, r2.Scale(hi, u)), z}}}
+	out := line{at: []point{{r2.Add(c, r2.Scale(lo, u)), z}, {r2.Add(c, r2.Scale(hi, u)), z}}}
 	if join, ok := t.nearest(have, out.at[1]); ok && p.Area > 0 {
 		out.at = append(out.at, join)
 	}

@@ -35,6 +35,8 @@ const (
 	lowHead = 4.0
 	// candidatePitch spaces the places tried for posts, in mm.
 	candidatePitch = 2.0
+	// widestPitch is where thinning the places out ends, in mm.
+	widestPitch = 20.0
 	// maxCandidates bounds the places tried for one structure.
 	maxCandidates = 64
 )
@@ -73,44 +75,6 @@ type structure struct {
 	spots    []spot
 	rise     float64
 	depth    float64
-}
-
-// columnLow returns the height of the lowest place that a round column of radius
-// r (mm) at p reaches when it goes down from z before it meets the part, and
-// whether all of it stands over the part there.
-func (t *site) columnLow(p r2.Vec, z, r float64) (low float64, seated bool) {
-	var ring []r2.Vec
-	ring = append(ring, p)
-	for i := 0; i < 12; i++ {
-		a := 2 * math.Pi * float64(i) / 12
-		ring = append(ring, r2.Vec{X: p.X + r*math.Cos(a), Y: p.Y + r*math.Sin(a)})
-		ring = append(ring, r2.Vec{X: p.X + r/2*math.Cos(a), Y: p.Y + r/2*math.Sin(a)})
-	}
-	for k := t.part.Above(z) - 1; k >= 0; k-- {
-		hit := 0
-		layer := t.part.Layer(k)
-		for _, q := range ring {
-			if i, j := t.part.At(q); layer.Has(i, j) {
-				hit++
-			}
-		}
-		if hit > 0 {
-			return t.part.Top(k), hit == len(ring)
-		}
-	}
-	return 0, true
-}
-
-// floors sets how low every station's wall may go.
-func (t *site) floors(n *grow.Network) {
-	depth := grow.WallDepth(t.s)
-	for i := range n.Stations {
-		s := &n.Stations[i]
-		// Just under a contact the part may be near: that is what is held.
-		bare, _ := t.columnLow(s.P, s.Top-t.s.Layer, 0)
-		near, _ := t.columnLow(s.P, s.Top-depth-t.s.Clearance, t.s.Clearance+t.wall/2)
-		s.Floor = max(bare, near)
-	}
 }
 
 // structures splits a network into connected ones.
@@ -159,14 +123,14 @@ func (t *site) structures(n *grow.Network) []*structure {
 
 // survey lists the places that a post may stand at.
 func (g *structure) survey() {
-	taken := map[[2]int]bool{}
+	taken := map[[3]int]bool{}
 	pitch := candidatePitch
 	for {
 		g.spots = nil
 		clear(taken)
 		for _, at := range g.stations {
 			s := &g.net.Stations[at]
-			box := [2]int{int(math.Floor(s.P.X / pitch)), int(math.Floor(s.P.Y / pitch))}
+			box := [3]int{int(math.Floor(s.P.X / pitch)), int(math.Floor(s.P.Y / pitch)), s.Line}
 			if taken[box] {
 				continue
 			}
@@ -175,7 +139,7 @@ func (g *structure) survey() {
 				g.spots = append(g.spots, sp)
 			}
 		}
-		if len(g.spots) <= maxCandidates {
+		if len(g.spots) <= maxCandidates || pitch > widestPitch {
 			break
 		}
 		pitch *= 1.5
@@ -188,24 +152,19 @@ func (g *structure) survey() {
 // spot tells what can stand below a station.
 func (g *structure) spot(at int) (spot, bool) {
 	s := &g.net.Stations[at]
-	if s.Top-g.depth < s.Floor {
-		return spot{}, false
-	}
-	best := spot{station: at, foot: s.Floor, sole: true}
+	best := spot{station: at, foot: s.Ground, sole: true}
 	for _, a := range sides {
-		low, seated := g.columnLow(s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
-		if low > 0 && (!seated || low > s.Top-g.depth-2) {
+		low, seated := grow.Descend(g.part, s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
+		if low > 0 && (!seated || low > s.Top-g.depth-lowHead) {
 			break
 		}
 		if a == sides[0] || low == best.foot {
 			best.foot, best.sole, best.room = low, false, a
 		}
 	}
-	if best.sole && s.Floor > 0 {
-		// A wall may stand on the part where the part is under all of it.
-		if _, seated := g.columnLow(s.P, s.Floor+g.s.Layer, g.wall/2); !seated {
-			return spot{}, false
-		}
+	if best.sole {
+		seat, ok := s.Seat(g.s)
+		return best, ok && seat < s.Top-g.depth
 	}
 	return best, true
 }
@@ -221,7 +180,7 @@ func (g *structure) distances(p *spot) []float64 {
 	if p.sole {
 		post.Reach = soleReach
 	} else {
-		post.Side = min(p.room, 5)
+		post.Side = sides[0] // the least that it may turn out to be
 	}
 	var todo far
 	for i, at := range g.stations {
@@ -434,8 +393,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 
 // posts chooses posts for every structure of the plan's walls.
 func (t *site) posts(p *plan.Plan, under *grow.Undersides) {
-	n := grow.NewNetwork(*p, t.s, under, grow.CoarsePitch)
-	t.floors(n)
+	n := grow.NewNetwork(*p, t.s, under, t.part, grow.CoarsePitch)
 	for _, g := range t.structures(n) {
 		g.survey()
 		if len(g.spots) == 0 {
@@ -458,6 +416,44 @@ func (t *site) posts(p *plan.Plan, under *grow.Undersides) {
 			}
 			p.Posts = append(p.Posts, q)
 		}
+	}
+	t.catch(p, n)
+}
+
+// catch adds soles under walls that no post reaches after all: paths that the
+// part is in the way of, ends too low for the lean.
+func (t *site) catch(p *plan.Plan, n *grow.Network) {
+	depth := grow.WallDepth(t.s)
+	tried := map[int]bool{}
+	for {
+		n.Hang(*p)
+		at := -1
+		for _, wall := range n.Walls {
+			// The middle of the first stretch that hangs from nothing.
+			for i := 0; i < len(wall) && at < 0; i++ {
+				k := i
+				for ; k < len(wall); k++ {
+					s := &n.Stations[wall[k]]
+					if _, ok := s.Seat(t.s); s.Low <= s.Top-depth+t.s.Layer || !ok || tried[wall[k]] {
+						break
+					}
+				}
+				if k > i {
+					at = wall[(i+k-1)/2]
+				}
+				i = k
+			}
+		}
+		if at < 0 {
+			return
+		}
+		tried[at] = true
+		s := &n.Stations[at]
+		p.Posts = append(p.Posts, plan.Post{
+			ID: fmt.Sprintf("P%d", len(p.Posts)+1), By: plan.Tool,
+			At:    [2]float64{round(s.P.X, 1e-3), round(s.P.Y, 1e-3)},
+			Reach: soleReach, Head: round(s.Ground, 1e-3), Foot: round(s.Ground, 1e-3),
+		})
 	}
 }
 

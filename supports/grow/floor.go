@@ -1,0 +1,87 @@
+package grow
+
+import (
+	"math"
+
+	"falsework/raster"
+	"falsework/supports"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// Descend returns how far down a round column of radius r (mm) at p gets from
+// height z before it meets the part: the height of the part's layer there, 0 at
+// the plate. Seated tells whether all of the column meets it at once.
+func Descend(part *raster.Stack, p r2.Vec, z, r float64) (low float64, seated bool) {
+	type cell struct{ i, j int }
+	var ring []cell
+	add := func(q r2.Vec) {
+		i, j := part.At(q)
+		ring = append(ring, cell{i, j})
+	}
+	add(p)
+	if r > 0 {
+		const spokes = 12
+		for i := 0; i < spokes; i++ {
+			u := r2.Vec{X: math.Cos(2 * math.Pi * float64(i) / spokes), Y: math.Sin(2 * math.Pi * float64(i) / spokes)}
+			add(r2.Add(p, r2.Scale(r, u)))
+			add(r2.Add(p, r2.Scale(r/2, u)))
+		}
+	}
+	for k := min(part.Above(z), len(part.Cut)) - 1; k >= 0; k-- {
+		hit := 0
+		layer := &part.Cut[k]
+		for _, c := range ring {
+			if layer.Has(c.i, c.j) {
+				hit++
+			}
+		}
+		if hit > 0 {
+			return part.Top(k), hit == len(ring)
+		}
+	}
+	return 0, true
+}
+
+// floors sets how low every station's wall may go, and what is under it.
+func (n *Network) floors(part *raster.Stack) {
+	s := n.settings
+	depth := WallDepth(s)
+	for _, wall := range n.Walls {
+		for i, id := range wall {
+			st := &n.Stations[id]
+			dir := r2.Sub(n.Stations[wall[min(i+1, len(wall)-1)]].P, n.Stations[wall[max(i-1, 0)]].P)
+			side := r2.Vec{}
+			if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
+				side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
+			}
+			// Just under a contact the part may be near: it is what is held. Lower
+			// down, both flanks and an end keep the clearance.
+			for f := -1.0; f <= 1; f++ {
+				p := r2.Add(st.P, r2.Scale(f, side))
+				bare, _ := Descend(part, r2.Add(st.P, r2.Scale(0.8*f, side)), st.Top-s.Layer, 0)
+				near, _ := Descend(part, p, st.Top-depth-s.Clearance, s.Clearance-part.Cell)
+				st.Ground = max(st.Ground, bare)
+				st.Floor = max(st.Floor, bare, near)
+			}
+		}
+	}
+}
+
+// seatReach is how much higher than what is right under a wall the part beside it
+// may be, in mm, where the wall stands on the part.
+const seatReach = 1.0
+
+// Seat returns the height at which a wall at the station would stand: the plate,
+// or the part's upper side and the void that prints as the gap. It is not ok
+// where a wall of the part is in the way.
+func (st *Station) Seat(s supports.Settings) (z float64, ok bool) {
+	switch {
+	case st.Floor == 0:
+		return 0, true
+	case st.Ground == 0 || st.Floor > st.Ground+seatReach:
+		return 0, false
+	}
+	z = s.Layers().Bottom(s.Layers().Above(st.Ground-1e-6) + s.VoidLayers())
+	return z, z < st.Top-thinnest*s.Layer
+}

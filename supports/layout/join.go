@@ -1,0 +1,136 @@
+package layout
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"falsework/raster"
+	"falsework/supports/grow"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+const (
+	// joinStep spaces the places on a line that a tie may start from, in mm.
+	joinStep = 1.0
+	// tieDrop is how far a tie's top stays under the lower of the contacts that
+	// it joins, in layers, besides the void.
+	tieDrop = 2
+)
+
+// join returns ties between lines that do not touch, as a shortest tree over
+// those that are within a planned bridge of one another, so that fewer posts can
+// carry them all.
+func (t *site) join(lines []line) []line {
+	type place struct {
+		point
+		line int
+		off  float64 // from the middle of its line
+	}
+	var places []place
+	for n, l := range lines {
+		total, gone := l.length(), 0.0
+		for i := 1; i < len(l.at); i++ {
+			a, b := l.at[i-1], l.at[i]
+			d := distance(a.Vec, b.Vec)
+			for s := 0.0; s < d; s += joinStep {
+				f := s / d
+				p := point{r2.Add(a.Vec, r2.Scale(f, r2.Sub(b.Vec, a.Vec))), a.z + f*(b.z-a.z)}
+				places = append(places, place{p, n, math.Abs(gone + s - total/2)})
+			}
+			gone += d
+		}
+	}
+	span := t.s.Bridge*(1-t.s.Margin) - t.wall
+	type edge struct {
+		a, b int
+		cost float64
+	}
+	var edges []edge
+	bins := map[[2]int][]int{}
+	key := func(p point) [2]int { return [2]int{int(math.Floor(p.X / span)), int(math.Floor(p.Y / span))} }
+	for i := range places {
+		bins[key(places[i].point)] = append(bins[key(places[i].point)], i)
+	}
+	for i := range places {
+		k := key(places[i].point)
+		best := map[int]edge{}
+		for dx := -1; dx <= 1; dx++ {
+			for dy := -1; dy <= 1; dy++ {
+				for _, j := range bins[[2]int{k[0] + dx, k[1] + dy}] {
+					p, q := &places[i], &places[j]
+					if q.line <= p.line || math.Abs(p.z-q.z) > grow.WallDepth(t.s) {
+						continue
+					}
+					d := distance(p.Vec, q.Vec)
+					if d > span {
+						continue
+					}
+					// Of equal ties, the one nearest both middles.
+					e := edge{i, j, d + 0.05*(p.off+q.off)}
+					if old, ok := best[q.line]; !ok || e.cost < old.cost {
+						best[q.line] = e
+					}
+				}
+			}
+		}
+		for _, e := range best {
+			edges = append(edges, e)
+		}
+	}
+	slices.SortFunc(edges, func(x, y edge) int {
+		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(x.a, y.a), cmp.Compare(x.b, y.b))
+	})
+	root := make([]int, len(lines))
+	for i := range root {
+		root[i] = i
+	}
+	find := func(i int) int {
+		for root[i] != i {
+			root[i] = root[root[i]]
+			i = root[i]
+		}
+		return i
+	}
+	var ties []line
+	for _, e := range edges {
+		p, q := places[e.a], places[e.b]
+		a, b := find(p.line), find(q.line)
+		if a == b {
+			continue
+		}
+		if distance(p.Vec, q.Vec) < t.wall/2 {
+			root[max(a, b)] = min(a, b) // their walls share material
+			continue
+		}
+		tie, ok := t.tie(p.point, q.point)
+		if !ok {
+			continue
+		}
+		root[max(a, b)] = min(a, b)
+		ties = append(ties, tie)
+	}
+	return ties
+}
+
+// tie returns a tie from p to q below the part, and whether there is room.
+func (t *site) tie(p, q point) (line, bool) {
+	drop := float64(t.s.VoidLayers()+tieDrop) * t.s.Layer
+	top := min(p.z, q.z) - drop
+	n := int(distance(p.Vec, q.Vec)/(2*t.part.Cell)) + 1
+	clear := raster.DiscOf(t.s.Clearance / t.part.Cell)
+	for i := 0; i <= n; i++ {
+		at := r2.Add(p.Vec, r2.Scale(float64(i)/float64(n), r2.Sub(q.Vec, p.Vec)))
+		ci, cj := t.part.At(at)
+		one := raster.NewBits(ci, cj, ci+1, cj+1)
+		one.Set(ci, cj)
+		k1 := t.part.Above(top)
+		for k := t.part.Above(top - grow.WallDepth(t.s)); k <= k1; k++ {
+			if hit := raster.Within(&one, t.part.Layer(k), clear); !hit.Empty() {
+				return line{}, false
+			}
+		}
+	}
+	return line{at: []point{{p.Vec, top}, {q.Vec, top}}, tie: true}, true
+}

@@ -1,0 +1,43 @@
+// Package prove judges a part and its supports as they would print together. It
+// sees two solids and the settings, and shares no decision with the layout.
+//
+// A print fails for any of these:
+//
+//   - Mid-air: cells of the part, or of a support, that no rule of package hold
+//     holds. Supports rest on the plate, on themselves, and on the part across
+//     the void that prints as the gap.
+//   - Collision: part and supports claim the same cells, by more than touching
+//     outlines do: a cell × a line × a layer in all. With fused contacts a support
+//     may sink one layer into the part, no deeper.
+//   - Fusion: with a gap asked for, one body's cells are laid straight onto the
+//     other's, over more than a bead's footprint (one line square) at one place.
+//   - Side fusion: a support stands nearer than half the clearance to a wall of
+//     the part, along more than a bead's footprint. Between half and the whole
+//     clearance it is noted. A wall is a side of the part that stands for two
+//     clearances of height; the flank of a slope just below or beside a contact
+//     is near by necessity and none.
+//   - No way out: a connected body of support that the part bars from moving
+//     straight down, straight up and along each of 16 horizontal ways. A body
+//     moves whole and alone, the others being gone, and the plate with them. One
+//     that is barred so is tried again lifted and lowered by the void it breaks
+//     loose across.
+//
+// What is swept in a horizontal way is each layer's cells along digital lines,
+// against the part's cells of the same layer: half a cell of rounding. The part is
+// pared by its outermost cells for it, as both outlines are known to half a cell,
+// so what merely touches does not bar.
+//
+// The steps:
+//
+//  1. cut part and supports on one grid (package raster);
+//  2. judge both by the rules of holding (package hold);
+//  3. connect the supports' cells into bodies (bodies.go);
+//  4. sweep the bodies out (ways.go);
+//  5. compare the layers of both for overlap, fusion and nearness (touch.go);
+//  6. gather failing cells into places and sort them by harm (places.go).
+//
+// Cells are judged, so solids are seen at the settings' cell and at mid-layer.
+// Every report depends on its inputs alone, never on the number of workers.
+//
+// Frame: millimetres, +Z up, plate at z = 0.
+package prove

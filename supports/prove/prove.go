@@ -1,0 +1,331 @@
+package prove
+
+import (
+	"fmt"
+	"math"
+	"runtime"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/hold"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Options tunes a proof. The zero value is ready for use.
+type Options struct {
+	// Workers bounds the tasks at work; 0 means one for each processor. The
+	// report does not depend on it.
+	Workers int
+}
+
+const (
+	// gridMargin keeps this much of the plate free round part and supports, in
+	// mm: more than any reach or clearance that is looked for.
+	gridMargin = 2.0
+	// maxCells bounds the grid: two float32 maps of it then take 1 GB.
+	maxCells = 1 << 27
+	// belowPlate is how deep a solid may dip under the plate before it is refused,
+	// in mm: far more than rounding, less than any layer's cutting plane.
+	belowPlate = 0.01
+)
+
+// Prove judges a part and its supports as they would print together. The bodies
+// may overlap one another, inside one mesh or between meshes; none at all proves
+// the part alone. Errors name what cannot be judged and where.
+func Prove(part *mesh.Mesh, bodies []*mesh.Mesh, s supports.Settings, opt Options) (Report, error) {
+	s, err := s.Resolve()
+	if err != nil {
+		return Report{}, fmt.Errorf("prove: settings: %w", err)
+	}
+	if part == nil || len(part.Triangles) == 0 {
+		return Report{}, fmt.Errorf("prove: the part has no triangles")
+	}
+	all, err := gather(bodies)
+	if err != nil {
+		return Report{}, err
+	}
+	if err := standing("part", part); err != nil {
+		return Report{}, err
+	}
+	box := part.Bounds()
+	if len(all.Triangles) > 0 {
+		box = union(box, all.Bounds())
+	}
+	g, err := gridFor(box, s.Cell)
+	if err != nil {
+		return Report{}, err
+	}
+	return ProveStacks(raster.Section(part, g, s.Layers(), opt.Workers),
+		raster.Section(all, g, s.Layers(), opt.Workers), s, opt)
+}
+
+// ProveCut is Prove for a part that has been cut already, at the settings' layers
+// and cell.
+func ProveCut(part *raster.Stack, bodies []*mesh.Mesh, s supports.Settings, opt Options) (Report, error) {
+	s, err := s.Resolve()
+	if err != nil {
+		return Report{}, fmt.Errorf("prove: settings: %w", err)
+	}
+	if part == nil || len(part.Cut) == 0 {
+		return Report{}, fmt.Errorf("prove: the part has no layers")
+	}
+	all, err := gather(bodies)
+	if err != nil {
+		return Report{}, err
+	}
+	if len(all.Triangles) > 0 {
+		if part, err = widen(part, all.Bounds()); err != nil {
+			return Report{}, err
+		}
+	}
+	return ProveStacks(part, raster.Section(all, part.Grid, part.Layers, opt.Workers), s, opt)
+}
+
+// ProveStacks is Prove for a part and supports that have been cut already, on one
+// grid and at the settings' layers. A nil stack of supports means none.
+func ProveStacks(part, sup *raster.Stack, s supports.Settings, opt Options) (Report, error) {
+	s, err := s.Resolve()
+	if err != nil {
+		return Report{}, fmt.Errorf("prove: settings: %w", err)
+	}
+	if part == nil || len(part.Cut) == 0 {
+		return Report{}, fmt.Errorf("prove: the part has no layers")
+	}
+	if sup == nil {
+		sup = &raster.Stack{Grid: part.Grid, Layers: part.Layers}
+	}
+	if part.Grid != sup.Grid || part.Layers != sup.Layers {
+		return Report{}, fmt.Errorf("prove: part and supports are cut on different grids or layers")
+	}
+	if part.Layers != s.Layers() {
+		return Report{}, fmt.Errorf("prove: the part is cut in layers of %g mm (first %g mm), the settings say %g mm (first %g mm)",
+			part.Height, part.First, s.Layer, s.First)
+	}
+	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers}
+	if p.workers <= 0 {
+		p.workers = runtime.GOMAXPROCS(0)
+	}
+	return p.run(), nil
+}
+
+// gather returns one mesh of all bodies' shells.
+func gather(bodies []*mesh.Mesh) (*mesh.Mesh, error) {
+	all := &mesh.Mesh{}
+	for i, b := range bodies {
+		if b == nil || len(b.Triangles) == 0 {
+			continue
+		}
+		if err := standing(fmt.Sprintf("support body %d", i+1), b); err != nil {
+			return nil, err
+		}
+		if len(bodies) == 1 {
+			return b, nil
+		}
+		all.Append(b)
+	}
+	return all, nil
+}
+
+// standing refuses a mesh that is broken or reaches below the plate.
+func standing(name string, m *mesh.Mesh) error {
+	if err := m.Check(); err != nil {
+		return fmt.Errorf("prove: %s: %w", name, err)
+	}
+	if z := m.Bounds().Min.Z; z < -belowPlate {
+		return fmt.Errorf("prove: %s reaches %.3g mm below the plate; lift it to z = 0", name, -z)
+	}
+	return nil
+}
+
+func union(a, b r3.Box) r3.Box {
+	return r3.Box{
+		Min: r3.Vec{X: min(a.Min.X, b.Min.X), Y: min(a.Min.Y, b.Min.Y), Z: min(a.Min.Z, b.Min.Z)},
+		Max: r3.Vec{X: max(a.Max.X, b.Max.X), Y: max(a.Max.Y, b.Max.Y), Z: max(a.Max.Z, b.Max.Z)},
+	}
+}
+
+func gridFor(box r3.Box, cell float64) (raster.Grid, error) {
+	w := (box.Max.X - box.Min.X + 2*gridMargin) / cell
+	h := (box.Max.Y - box.Min.Y + 2*gridMargin) / cell
+	if !(w*h <= maxCells) {
+		return raster.Grid{}, fmt.Errorf("prove: %.0f × %.0f mm is too large for cells of %g mm; use a larger cell", w*cell, h*cell, cell)
+	}
+	return raster.GridFor(box, cell, gridMargin), nil
+}
+
+// widen returns the stack on a grid that covers box too, itself if it does.
+func widen(s *raster.Stack, box r3.Box) (*raster.Stack, error) {
+	g := s.Grid
+	// Cells that the box needs beyond each side.
+	need := func(mm float64) int { return max(0, int(math.Ceil((mm+gridMargin)/g.Cell-1e-9))) }
+	left, low := need(g.Origin.X-box.Min.X), need(g.Origin.Y-box.Min.Y)
+	right := need(box.Max.X - g.Origin.X - float64(g.W)*g.Cell)
+	high := need(box.Max.Y - g.Origin.Y - float64(g.H)*g.Cell)
+	if left+low+right+high == 0 {
+		return s, nil
+	}
+	g.Origin.X -= float64(left) * g.Cell
+	g.Origin.Y -= float64(low) * g.Cell
+	g.W += left + right
+	g.H += low + high
+	if g.W*g.H > maxCells {
+		return nil, fmt.Errorf("prove: supports reach %.0f × %.0f mm, too large for cells of %g mm", float64(g.W)*g.Cell, float64(g.H)*g.Cell, g.Cell)
+	}
+	out := &raster.Stack{Grid: g, Layers: s.Layers, Cut: make([]raster.Bits, len(s.Cut))}
+	for k := range s.Cut {
+		x0, y0, x1, y1 := s.Cut[k].Bounds()
+		b := raster.NewBits(x0+left, y0+low, x1+left, y1+low)
+		s.Cut[k].EachRun(func(j, i0, i1 int) { b.SetSpan(j+low, i0+left, i1+left) })
+		out.Cut[k] = b
+	}
+	return out, nil
+}
+
+// proof is one proof at work.
+type proof struct {
+	part, sup *raster.Stack
+	s         supports.Settings
+	workers   int
+}
+
+func (p *proof) run() Report {
+	r := Report{
+		Verdict: Holds, Grid: p.part.Grid,
+		PartLayers: len(p.part.Cut), SupportLayers: len(p.sup.Cut),
+		Bodies: []Body{}, Reasons: []Reason{}, Notes: []Reason{},
+	}
+	var part, sup []hold.Layer
+	var layers []rows
+	var barred []uint32
+	var t touches
+	tasks := []func(){
+		func() {
+			part = hold.Judge(hold.Input{Body: p.part, Other: p.sup, Settings: p.s, Workers: p.workers})
+		},
+		func() {
+			// Supports are walls one line thick, whoever drew them.
+			sup = hold.Judge(hold.Input{Body: p.sup, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
+			var n int
+			layers, n = connect(p.sup, p.workers)
+			r.Bodies = p.measure(layers, n)
+			barred = p.ways(layers, n)
+			t = p.touches()
+		},
+	}
+	var eg errgroup.Group
+	eg.SetLimit(p.workers)
+	for _, task := range tasks {
+		eg.Go(func() error { task(); return nil })
+	}
+	_ = eg.Wait() // the tasks return no error
+
+	p.holding(&r, part, sup, layers)
+	p.touching(&r, t)
+	p.leaving(&r, barred)
+	sortByHarm(r.Reasons)
+	sortByHarm(r.Notes)
+	if len(r.Reasons) > 0 {
+		r.Verdict = Fails
+	}
+	return r
+}
+
+// holding reads off what the rules of holding found.
+func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
+	area := p.part.CellArea()
+	marginal, best, contact, landing := 0, 0, 0, 0
+	var spots, supSpots, contacts []Spot
+	for i := range part {
+		l := &part[i]
+		marginal += l.Marginal
+		best += l.Best
+		spots = p.spot(spots, l.K, &l.Unheld)
+		contacts = p.spot(contacts, l.K, &l.Contacts)
+		p.eachContact(l, func(k, j, i0, i1 int) {
+			contact += i1 - i0
+			if b := layers[k].bodyAt(i0, j); b >= 0 {
+				r.Bodies[b].ContactMM2 += float64(i1-i0) * area
+			}
+		})
+	}
+	for i := range sup {
+		l := &sup[i]
+		marginal += l.Marginal
+		best += l.Best
+		supSpots = p.spot(supSpots, l.K, &l.Unheld)
+		l.Contacts.EachRun(func(j, i0, i1 int) {
+			landing += i1 - i0
+			if b := layers[l.K].bodyAt(i0, j); b >= 0 {
+				r.Bodies[b].LandingMM2 += float64(i1-i0) * area
+			}
+		})
+	}
+	for i := range r.Bodies {
+		b := &r.Bodies[i]
+		b.ContactMM2, b.LandingMM2 = tidy(b.ContactMM2), tidy(b.LandingMM2)
+		r.PlateMM2 += b.PlateMM2
+	}
+	r.PlateMM2 = tidy(r.PlateMM2)
+	r.UnheldSpots, r.SupportSpots, r.Contacts = spots, supSpots, contacts
+	r.PartUnheldMM2 = tidy(cellsIn(spots) * area)
+	r.SupportUnheldMM2 = tidy(cellsIn(supSpots) * area)
+	r.UnheldMM2 = tidy(r.PartUnheldMM2 + r.SupportUnheldMM2)
+	r.UnheldBestDirectionMM2 = tidy(float64(best) * area)
+	r.MarginalMM2 = tidy(float64(marginal) * area)
+	r.ContactMM2 = tidy(float64(contact) * area)
+	r.LandingMM2 = tidy(float64(landing) * area)
+
+	for _, q := range p.places(spots) {
+		r.Reasons = append(r.Reasons, Reason{
+			Kind: PartUnheld, At: q.at, LayerZ: q.z, AreaMM2: q.area,
+			Text:   fmt.Sprintf("%s of the part %s in mid-air at %s.", mm2(q.area), hangs, q.where()),
+			Remedy: "hold this place with a contact line, or bring the lines round it closer",
+		})
+	}
+	for _, q := range p.places(supSpots) {
+		r.Reasons = append(r.Reasons, Reason{
+			Kind: SupportUnheld, At: q.at, LayerZ: q.z, AreaMM2: q.area,
+			Text:   fmt.Sprintf("%s of a support %s in mid-air at %s.", mm2(q.area), hangs, q.where()),
+			Remedy: "set a post under this place, or let the support rise more steeply",
+		})
+	}
+}
+
+const hangs = "would be laid"
+
+// eachContact calls f for every run of contact cells of the part's layer with the
+// layer of the supports' top below them.
+func (p *proof) eachContact(l *hold.Layer, f func(k, j, i0, i1 int)) {
+	rest := l.Contacts
+	for k := l.K - 1; k >= 0 && !rest.Empty(); k-- {
+		hit := raster.And(&rest, p.sup.Layer(k))
+		hit.EachRun(func(j, i0, i1 int) { f(k, j, i0, i1) })
+		rest = raster.AndNot(&rest, &hit)
+	}
+}
+
+// leaving reads off which bodies have a way out.
+func (p *proof) leaving(r *Report, barred []uint32) {
+	for n := range r.Bodies {
+		b := &r.Bodies[n]
+		for w := 0; w < allWays; w++ {
+			if barred[n]>>w&1 == 0 {
+				b.WaysOut = append(b.WaysOut, wayName(w))
+			}
+		}
+		if b.Blocked = len(b.WaysOut) == 0; !b.Blocked {
+			continue
+		}
+		r.BlockedBodies++
+		c := r3.Scale(0.5, r3.Add(b.Bounds.Min, b.Bounds.Max))
+		r.Reasons = append(r.Reasons, Reason{
+			Kind: Blocked, At: c, LayerZ: b.Bounds.Min.Z, VolumeMM3: b.VolumeMM3, Body: b.ID,
+			Text: fmt.Sprintf("Support body %d round x %.1f, y %.1f, z %.1f to %.1f mm cannot come off: the part bars every straight way out.",
+				b.ID, c.X, c.Y, b.Bounds.Min.Z, b.Bounds.Max.Z),
+			Remedy: "open the loop that it makes round the part, or split it into pieces that each have a way out",
+		})
+	}
+}

@@ -1,0 +1,133 @@
+package prove
+
+import (
+	"encoding/json"
+
+	"falsework/raster"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Verdict is the outcome of a proof.
+type Verdict string
+
+const (
+	Holds Verdict = "holds"
+	Fails Verdict = "fails"
+)
+
+// Kind says what a reason is about.
+type Kind string
+
+// Kinds of harm, the worst first: reasons are sorted in this order.
+const (
+	PartUnheld    Kind = "part-unheld"    // the part hangs in mid-air
+	SupportUnheld Kind = "support-unheld" // a support does
+	Collision     Kind = "collision"      // part and support claim one place
+	Blocked       Kind = "blocked"        // a body has no straight way out
+	Fused         Kind = "fused"          // printed onto the part across no void
+	SideFused     Kind = "side-fused"     // printed against a wall of the part
+	SideNear      Kind = "side-near"      // nearer to a wall than the clearance: a note
+)
+
+// Report is what a proof found. Areas are in plan view unless said, places are
+// mm from the origin with the plate at z = 0.
+type Report struct {
+	Verdict Verdict `json:"verdict"`
+
+	// What no rule holds, bridges laid in the direction in force.
+	UnheldMM2        float64 `json:"unheld_mm2"` // of part and supports
+	PartUnheldMM2    float64 `json:"part_unheld_mm2"`
+	SupportUnheldMM2 float64 `json:"support_unheld_mm2"`
+	// UnheldBestDirectionMM2 is what no rule would hold if every patch were
+	// bridged the way that suits it best.
+	UnheldBestDirectionMM2 float64 `json:"unheld_best_direction_mm2"`
+	// MarginalMM2 lies on ledges between the limit and one line: told, not failed.
+	MarginalMM2 float64 `json:"marginal_mm2"`
+
+	// CollisionsMM3 is where part and supports overlap, declared fused contacts
+	// left out.
+	CollisionsMM3 float64 `json:"collisions_mm3"`
+	// FusedMM2 is contact across no void although the settings ask for one.
+	FusedMM2 float64 `json:"fused_mm2"`
+	// ClearanceMM2 is the side of support walls nearer to a wall of the part than
+	// half the clearance, upright area.
+	ClearanceMM2 float64 `json:"clearance_mm2"`
+
+	ContactMM2 float64 `json:"contact_mm2"` // of the part, over a support's top
+	PlateMM2   float64 `json:"plate_mm2"`   // of supports, on the plate
+	LandingMM2 float64 `json:"landing_mm2"` // of supports, standing on the part
+
+	Bodies        []Body `json:"bodies"` // in order of their lowest cell
+	BlockedBodies int    `json:"blocked_bodies"`
+
+	PartLayers    int `json:"part_layers"`
+	SupportLayers int `json:"support_layers"`
+
+	Reasons []Reason `json:"reasons"` // why it fails, the most harmful first
+	Notes   []Reason `json:"notes"`   // what is told without failing
+
+	// For pictures: cells of one layer each, on Grid.
+	Grid             raster.Grid `json:"-"`
+	UnheldSpots      []Spot      `json:"-"` // of the part
+	SupportSpots     []Spot      `json:"-"` // unheld cells of the supports
+	Contacts         []Spot      `json:"-"` // of the part, over a support's top
+	CollisionSpots   []Spot      `json:"-"`
+	FusedSpots       []Spot      `json:"-"`
+	SideTouchedSpots []Spot      `json:"-"` // cells of supports too near a wall
+}
+
+// Spot is a set of cells of one layer.
+type Spot struct {
+	K     int     // layer
+	Z     float64 // height of the layer's underside, mm
+	Cells raster.Bits
+}
+
+// Body is one connected piece of the supports, as printed.
+type Body struct {
+	ID         int     `json:"id"` // 1, 2, …
+	Bounds     r3.Box  `json:"-"`  // bounds_mm in JSON: [[x, y, z], [x, y, z]]
+	VolumeMM3  float64 `json:"volume_mm3"`
+	ContactMM2 float64 `json:"contact_mm2"` // of the part over this body
+	LandingMM2 float64 `json:"landing_mm2"` // standing on the part
+	PlateMM2   float64 `json:"plate_mm2"`
+	WaysOut    []Way   `json:"ways_out"` // free straight ways
+	Blocked    bool    `json:"blocked"`  // none is free
+}
+
+// Way is a straight way out: "down", "up", or degrees from +X towards +Y.
+type Way string
+
+// Reason is one thing that is wrong at one place.
+type Reason struct {
+	Kind   Kind    `json:"kind"`
+	Text   string  `json:"text"`   // one sentence with the place
+	At     r3.Vec  `json:"-"`      // at_mm in JSON: [x, y, z]
+	LayerZ float64 `json:"z_mm"`   // underside of the lowest layer concerned
+	Remedy string  `json:"remedy"` // what the designer can do
+	Body   int     `json:"body,omitempty"`
+
+	AreaMM2   float64 `json:"area_mm2,omitempty"`
+	VolumeMM3 float64 `json:"volume_mm3,omitempty"`
+}
+
+func list(v r3.Vec) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }
+
+// MarshalJSON adds the place as a list.
+func (r Reason) MarshalJSON() ([]byte, error) {
+	type plain Reason
+	return json.Marshal(struct {
+		plain
+		At [3]float64 `json:"at_mm"`
+	}{plain(r), list(r.At)})
+}
+
+// MarshalJSON adds the bounds as two lists.
+func (b Body) MarshalJSON() ([]byte, error) {
+	type plain Body
+	return json.Marshal(struct {
+		plain
+		Bounds [2][3]float64 `json:"bounds_mm"`
+	}{plain(b), [2][3]float64{list(b.Bounds.Min), list(b.Bounds.Max)}})
+}
