@@ -35,6 +35,9 @@ const (
 	lowHead = 4.0
 	// candidatePitch spaces the places tried for posts, in mm.
 	candidatePitch = 2.0
+	// weighBudget bounds the weighing of one structure, in stations priced: about
+	// half a second. What is then unreached gets soles.
+	weighBudget = 40000000
 	// widestPitch is where thinning the places out ends, in mm.
 	widestPitch = 20.0
 	// maxCandidates bounds the places tried for one structure.
@@ -125,12 +128,20 @@ func (t *site) structures(n *grow.Network) []*structure {
 func (g *structure) survey() {
 	taken := map[[3]int]bool{}
 	pitch := candidatePitch
+	own := map[int]bool{}
+	for _, at := range g.stations {
+		own[g.net.Stations[at].Line] = true
+	}
+	few := len(own) <= maxCandidates/2 // every line may have a post of its own
 	for {
 		g.spots = nil
 		clear(taken)
 		for _, at := range g.stations {
 			s := &g.net.Stations[at]
-			box := [3]int{int(math.Floor(s.P.X / pitch)), int(math.Floor(s.P.Y / pitch)), s.Line}
+			box := [3]int{int(math.Floor(s.P.X / pitch)), int(math.Floor(s.P.Y / pitch))}
+			if few {
+				box[2] = s.Line
+			}
 			if taken[box] {
 				continue
 			}
@@ -353,7 +364,11 @@ func (g *structure) place(i int) r2.Vec { return g.net.Stations[g.stations[i]].P
 // Management Science 9(4) 643–666).
 func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	total = math.Inf(1)
+	budget := weighBudget
 	try := func(c []int, s serve) bool {
+		if budget -= len(g.stations); budget < 0 {
+			return false
+		}
 		t, h := g.price(c, s)
 		if t < total-1e-6 {
 			choice, heads, total = append([]int(nil), c...), h, t

@@ -1,0 +1,45 @@
+# make test      sets up what the tests need and runs all of them
+# make pictures  draws the README's pictures anew
+# make fast      the tests that take seconds, without other people's programs
+# make bench     the benchmarks, once through
+
+SHELL := /bin/bash
+.SHELLFLAGS := -euo pipefail -c
+.DEFAULT_GOAL := test
+.PHONY: test fast bench pictures tools
+
+# Programs and libraries of other people that judge what we write.
+PACKAGES := admesh lib3mf-dev g++
+
+tools:
+	@lacking=(); \
+	command -v admesh >/dev/null || lacking+=(admesh); \
+	[ -e /usr/include/lib3mf ] || lacking+=(lib3mf-dev); \
+	command -v g++ >/dev/null || lacking+=(g++); \
+	if [ $${#lacking[@]} -eq 0 ]; then exit 0; fi; \
+	if [ "$$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then \
+		echo "installing $${lacking[*]}"; \
+		log=$$(mktemp); \
+		if ! { apt-get -q update && DEBIAN_FRONTEND=noninteractive apt-get -q install -y --no-install-recommends "$${lacking[@]}"; } >"$$log" 2>&1; then \
+			tail -n 20 "$$log" >&2; rm -f "$$log"; \
+			echo "could not install $${lacking[*]}: the checks that need them will fail" >&2; \
+		fi; \
+		rm -f "$$log"; \
+	else \
+		echo "not installed: $${lacking[*]}. The checks that need them will fail; on Debian: sudo apt-get install $(PACKAGES)" >&2; \
+	fi
+
+test: tools
+	FALSEWORK_REFERENCE=1 go test -timeout 30m ./...
+
+fast:
+	go test -short -timeout 10m ./...
+
+bench:
+	go test -run '^$$' -bench . -benchtime 1x -timeout 30m ./...
+
+pictures:
+	@out=$$(mktemp -d); trap 'rm -rf "$$out"' EXIT; \
+	go run ./cmd/falsework bake testdata/parts/wall-bracket.stl --out "$$out" --force --picture-width 1200; \
+	mkdir -p testdata/pictures; \
+	cp "$$out"/wall-bracket-below.png "$$out"/wall-bracket-three-quarter.png testdata/pictures/

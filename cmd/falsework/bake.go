@@ -1,0 +1,457 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/cost"
+	"falsework/supports/grow"
+	"falsework/supports/layout"
+	"falsework/supports/need"
+	"falsework/supports/plan"
+	"falsework/supports/prove"
+
+	"github.com/spf13/cobra"
+)
+
+// bakeOptions are what bake was asked for.
+type bakeOptions struct {
+	part       string
+	out        string
+	plan       string
+	printer    printerOptions
+	json       bool
+	force      bool
+	noPictures bool
+	width      int // of a picture, pixels
+
+	delay time.Duration // until progress is told
+}
+
+const bakeHelp = `Bake reads one part, draws supports for it, proves that both hold while they
+print and come off afterwards, and writes both into the folder --out.
+
+For a part NAME.stl it writes:
+
+  NAME.3mf                part and supports, two bodies in one assembly: publish this
+  NAME-part.stl           the part as it was read
+  NAME-supports.stl       the supports, in the same frame (not written if none are needed)
+  NAME.plan.yaml          contact lines and posts, for editing: see --plan
+  NAME-proof.json         what was proved, and every reason if it fails
+  NAME-below.png          the part from below: where supports meet it, what would fall
+  NAME-three-quarter.png  part and supports, the part drawn as glass
+
+With --plan it builds exactly the plan given and draws nothing of its own. The
+plan's settings then count; an option that is given as well stands in for the
+plan's, and the summary says so.
+
+The part must stand on the plate, in millimetres. A file with a body of supports
+already in it is not a part.`
+
+const bakeExample = `  falsework bake bracket.stl --out out
+  falsework bake bracket.stl --out petg --bridge 7 --gap 0.25 --limit 40
+  falsework bake bracket.stl --out second --plan out/bracket.plan.yaml`
+
+func newBakeCommand(io streams) *cobra.Command {
+	o := &bakeOptions{delay: progressDelay}
+	cmd := &cobra.Command{
+		Use:     "bake PART --out DIR",
+		Short:   "Draw, prove and write supports for one part",
+		Long:    bakeHelp,
+		Example: bakeExample,
+		Args:    exactly(1, "one part"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.part = args[0]
+			if o.out == "" {
+				return &usageError{cmd, errors.New("--out is missing: name a folder to write to")}
+			}
+			if cmd.Flags().Changed("plan") && o.plan == "" {
+				return &usageError{cmd, errors.New("--plan is empty: name a plan, or leave it out to have one drawn")}
+			}
+			if o.width < leastWidth || o.width > mostWidth {
+				return &usageError{cmd, fmt.Errorf("--picture-width %d is outside %d to %d", o.width, leastWidth, mostWidth)}
+			}
+			if err := o.printer.check(); err != nil {
+				return &usageError{cmd, err}
+			}
+			if _, err := o.printer.settings(); err != nil && o.plan == "" {
+				return &usageError{cmd, err}
+			}
+			return runBake(cmd.Context(), io, o)
+		},
+	}
+	fs := cmd.Flags()
+	fs.SortFlags = false
+	fs.StringVar(&o.out, "out", "", "folder to write to; made if it does not exist")
+	fs.StringVar(&o.plan, "plan", "", "build this plan instead of drawing one")
+	o.printer.addTo(fs)
+	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the summary")
+	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
+	fs.BoolVar(&o.noPictures, "no-pictures", false, "draw no pictures")
+	fs.IntVar(&o.width, "picture-width", 1600, "width of the pictures in pixels; they are 4 : 3")
+	return cmd
+}
+
+// outputs are the names of the files that bake writes for one part.
+type outputs struct {
+	model, part, supports, plan, proof, below, threeQuarter string
+}
+
+func outputsOf(name string) outputs {
+	return outputs{
+		model: name + ".3mf", part: name + "-part.stl", supports: name + "-supports.stl",
+		plan: name + ".plan.yaml", proof: name + "-proof.json",
+		below: name + "-below.png", threeQuarter: name + "-three-quarter.png",
+	}
+}
+
+func (o outputs) all() []string {
+	return []string{o.model, o.part, o.supports, o.plan, o.proof, o.below, o.threeQuarter}
+}
+
+// baking is what one run has made so far, stage by stage.
+type baking struct {
+	o        *bakeOptions
+	name     string
+	settings supports.Settings
+	warnings []string
+	seconds  stageSeconds
+	progress *progress
+
+	part     *mesh.Mesh
+	layers   *raster.Stack
+	need     need.Need
+	plan     plan.Plan
+	planText []byte
+	supports *mesh.Mesh // what is written: rounded to float32
+	proof    prove.Report
+	compare  cost.Comparison
+	files    []file
+}
+
+func runBake(ctx context.Context, io streams, o *bakeOptions) error {
+	name := stem(o.part)
+	b := &baking{o: o, name: name, progress: newProgress(io.err, o.delay)}
+	defer b.progress.close()
+	target := output{dir: filepath.Clean(o.out), names: outputsOf(name).all(), force: o.force}
+
+	// The stages touch no file but their inputs, so an interrupt may leave them
+	// where they are; nothing has been written.
+	done := make(chan error, 1)
+	go func() { done <- b.stages(ctx, target) }()
+	select {
+	case err := <-done:
+		if err != nil {
+			return err
+		}
+	case <-ctx.Done():
+	}
+	if ctx.Err() != nil {
+		return errors.New("interrupted; nothing was written")
+	}
+
+	b.progress.enter("writing " + o.out)
+	start := time.Now()
+	if err := target.place(b.files); err != nil {
+		return err
+	}
+	b.seconds.Write += time.Since(start).Seconds()
+	b.progress.close()
+	return b.tell(io)
+}
+
+// stages runs the job up to the files in memory.
+func (b *baking) stages(ctx context.Context, target output) error {
+	for _, stage := range []struct {
+		name    string
+		seconds *float64
+		run     func() error
+	}{
+		{"reading the part", &b.seconds.Read, func() error {
+			if err := b.read(); err != nil {
+				return err
+			}
+			return target.check(b.o.part)
+		}},
+		{"finding what does not hold", &b.seconds.Need, b.find},
+		{"laying out contacts and posts", &b.seconds.Layout, b.layOut},
+		{"growing supports", &b.seconds.Grow, b.grow},
+		{"proving", &b.seconds.Prove, b.prove},
+		{"costing", &b.seconds.Cost, b.price},
+		{"drawing and packing", &b.seconds.Write, b.pack},
+	} {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		b.progress.enter(stage.name)
+		start := time.Now()
+		if err := stage.run(); err != nil {
+			return err
+		}
+		*stage.seconds += time.Since(start).Seconds()
+	}
+	return nil
+}
+
+func (b *baking) read() (err error) {
+	if b.part, b.warnings, err = readPart(b.o.part); err != nil {
+		return err
+	}
+	if b.o.plan == "" {
+		b.settings, err = b.o.printer.settings()
+		return err
+	}
+	path := b.o.plan
+	p, text, warnings, err := readPlan(path, b.o.part, b.part)
+	if err != nil {
+		return err
+	}
+	b.warnings = append(b.warnings, warnings...)
+	changes, err := b.o.printer.overPlan(&p.Settings)
+	if err != nil {
+		return err
+	}
+	b.plan, b.planText = p, text
+	if len(changes) > 0 {
+		b.warnings = append(b.warnings, "the plan's settings do not all count: "+told(changes))
+		if b.planText, err = p.Encode(); err != nil {
+			return fmt.Errorf("%s: %w", path, err)
+		}
+	}
+	b.settings, err = p.Settings.Supports()
+	return err
+}
+
+func (b *baking) find() (err error) {
+	if b.layers, err = cut(b.o.part, b.part, b.settings, 0); err != nil {
+		return err
+	}
+	b.need = need.Find(b.layers, b.settings, 0)
+	return nil
+}
+
+// layOut draws a plan unless one was given. It goes on with what reads back from
+// the document, so that the document alone gives the same result.
+func (b *baking) layOut() (err error) {
+	if b.planText != nil {
+		return nil
+	}
+	p := layout.Layout(filepath.Base(b.o.part), b.part, b.layers, b.need, b.settings, 0)
+	if b.planText, err = p.Encode(); err != nil {
+		return fmt.Errorf("%s: %w", b.o.part, err)
+	}
+	if b.plan, err = plan.Decode("the plan drawn for "+b.o.part, b.planText); err != nil {
+		return err
+	}
+	return nil
+}
+
+func (b *baking) grow() error {
+	solids, err := grow.Grow(b.plan, b.part, b.layers)
+	if err != nil {
+		return fmt.Errorf("%s: %w", b.planName(), err)
+	}
+	b.supports = &mesh.Mesh{}
+	for _, s := range solids {
+		b.supports.Append(s.Mesh)
+	}
+	b.supports.Round32()
+	return nil
+}
+
+// planName says where a plan that cannot be built came from.
+func (b *baking) planName() string {
+	if b.o.plan != "" {
+		return b.o.plan
+	}
+	return "the plan drawn for " + b.o.part
+}
+
+func (b *baking) prove() (err error) {
+	b.proof, err = prove.ProveCut(b.layers, []*mesh.Mesh{b.supports}, b.settings, prove.Options{})
+	if err != nil {
+		return fmt.Errorf("%s: %w", b.o.part, err)
+	}
+	return nil
+}
+
+func (b *baking) price() error {
+	// A foot may stand out beyond the part's grid.
+	grid := raster.GridFor(b.supports.Bounds(), b.settings.Cell, margin)
+	sup := raster.Section(b.supports, grid, b.layers.Layers, 0)
+	machine := cost.Machine{}
+	_, base := cost.Baseline(b.layers, b.settings, machine, cost.DefaultSpacing)
+	b.compare = cost.Ratio(cost.Supports(sup, b.settings, machine), base)
+	b.compare.SpacingMM = cost.DefaultSpacing
+	return nil
+}
+
+// bare tells that the part came out without supports.
+func (b *baking) bare() bool { return len(b.supports.Triangles) == 0 }
+
+func (b *baking) fails() bool { return b.proof.Verdict != prove.Holds }
+
+// pack makes every file in memory. Nothing in them depends on clock or machine.
+func (b *baking) pack() error {
+	names := outputsOf(b.name)
+	var buf bytes.Buffer
+	add := func(name string, encode func() error) error {
+		buf.Reset()
+		if err := encode(); err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
+		b.files = append(b.files, file{name, bytes.Clone(buf.Bytes())})
+		return nil
+	}
+	pack := mesh.Package{
+		Title: b.title(), Description: b.description(), Application: "Falsework",
+		Part: mesh.Body{Name: "part", Mesh: b.part},
+	}
+	if !b.bare() {
+		pack.Supports = []mesh.Body{{Name: "supports", Mesh: b.supports}}
+	}
+	err := add(names.model, func() error { return mesh.Encode3MF(&buf, pack) })
+	if err == nil {
+		err = add(names.part, func() error { return mesh.EncodeSTL(&buf, b.part, b.name+", part") })
+	}
+	if err == nil && !b.bare() {
+		err = add(names.supports, func() error { return mesh.EncodeSTL(&buf, b.supports, b.name+", supports") })
+	}
+	if err != nil {
+		return err
+	}
+	b.files = append(b.files, file{names.plan, b.planText})
+	err = add(names.proof, func() error {
+		return proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Proof: b.proof}.encode(&buf)
+	})
+	if err != nil || b.o.noPictures {
+		return err
+	}
+	pictures, err := b.drawing().draw(names.below, names.threeQuarter, b.o.width)
+	b.files = append(b.files, pictures...)
+	return err
+}
+
+// title names the model so that a failed proof cannot be overlooked.
+func (b *baking) title() string {
+	t := b.name + " with supports"
+	if b.bare() {
+		t = b.name
+	}
+	if b.fails() {
+		t += " — PROOF FAILS"
+	}
+	return t
+}
+
+func (b *baking) description() string {
+	s := b.settings
+	text := fmt.Sprintf("Print in this pose with automatic supports off. Made for layers of %g mm (the first %g mm) and lines of %g mm. ",
+		s.Layer, s.First, s.Line)
+	switch {
+	case b.fails():
+		text = "The proof fails: parts of this would be laid in mid-air or could not come off. Do not publish it as it is. " + text
+	case b.bare():
+		text += "The part holds as it is and has no supports. "
+	default:
+		text += `The body "supports" is taken away after printing. `
+	}
+	return text + caution
+}
+
+// drawing returns what the pictures show.
+func (b *baking) drawing() drawing {
+	d := drawing{
+		title: b.name, part: b.part, supports: b.supports, grid: b.proof.Grid, layers: b.layers.Layers,
+		pads: slicesOf(b.proof.Contacts), unheld: slicesOf(b.proof.UnheldSpots, b.proof.SupportSpots), failed: b.fails(), verdict: "holds, any bridging direction",
+	}
+	if s := b.settings.Direction; s.Stated {
+		d.verdict = "holds, bridges laid at " + s.String()
+	}
+	if c := b.compare; !b.bare() {
+		d.subtitle = fmt.Sprintf("supports: %s, %.1f g", duration(c.Supports.TimeS), c.Supports.MassG)
+		if !c.NoBaseline {
+			d.subtitle += fmt.Sprintf("; %.2f of the time of dense ones", c.TimeRatio)
+		}
+	}
+	switch {
+	case d.failed:
+		d.verdict = string(prove.Fails)
+		d.spots = spotsOf(d.grid, d.layers, d.unheld, b.settings.Line)
+		for n, p := range d.spots {
+			if n == 1 && len(d.spots) > 2 {
+				d.notes = append(d.notes, fmt.Sprintf("and %d more unheld spots", len(d.spots)-n))
+				break
+			}
+			d.notes = append(d.notes, fmt.Sprintf("%d: %.2g mm² unheld at x %.1f, y %.1f, z %.2f", n+1, p.areaMM2, p.at.X, p.at.Y, p.at.Z))
+		}
+	case b.bare():
+		d.verdict = "holds as it is"
+	}
+	if !d.failed {
+		d.notes = append(d.notes, "Print in this pose, automatic supports off.")
+	}
+	d.notes = append(d.notes, shortCaution)
+	return d
+}
+
+func (b *baking) report() *bakeReport {
+	c := b.compare
+	r := &bakeReport{
+		Part: partReport{Name: b.name, Triangles: len(b.part.Triangles), SizeMM: sizeOf(b.part), VolumeMM3: to(b.part.Volume(), 3)},
+		Need: needReport{AreaMM2: to(b.need.AreaMM2, 3), Regions: len(b.need.Regions)},
+		Supports: supportsReport{
+			Bodies: len(b.proof.Bodies), VolumeMM3: to(c.Supports.VolumeMM3, 3), TimeS: to(c.Supports.TimeS, 2),
+			ContactMM2: to(b.proof.ContactMM2, 3), PlateMM2: to(b.proof.PlateMM2, 3), MassG: to(c.Supports.MassG, 3),
+			Lines: len(b.plan.Lines), Posts: len(b.plan.Posts),
+		},
+		Baseline: baselineReport{VolumeMM3: to(c.Baseline.VolumeMM3, 3), TimeS: to(c.Baseline.TimeS, 2), SpacingMM: c.SpacingMM},
+		Proof:    shortProof(b.proof),
+		Files:    []string{},
+		Seconds:  b.seconds,
+		Warnings: append([]string{}, b.warnings...),
+	}
+	for i := range r.Part.SizeMM {
+		r.Part.SizeMM[i] = to(r.Part.SizeMM[i], 4)
+	}
+	if !c.NoBaseline {
+		plastic, time := to(c.PlasticRatio, 4), to(c.TimeRatio, 4)
+		r.Ratio = ratioReport{Plastic: &plastic, Time: &time}
+	}
+	for _, f := range b.files {
+		r.Files = append(r.Files, filepath.Join(b.o.out, f.name))
+	}
+	for _, s := range []*float64{&r.Seconds.Read, &r.Seconds.Need, &r.Seconds.Layout, &r.Seconds.Grow, &r.Seconds.Prove, &r.Seconds.Cost, &r.Seconds.Write} {
+		*s = to(*s, 4)
+	}
+	return r
+}
+
+// tell prints the result and returns whether it holds.
+func (b *baking) tell(io streams) error {
+	r := b.report()
+	if b.o.json {
+		enc := json.NewEncoder(io.out)
+		enc.SetIndent("", "  ")
+		if err := enc.Encode(r); err != nil {
+			return fmt.Errorf("printing the result: %w", err)
+		}
+		for _, w := range r.Warnings {
+			fmt.Fprintf(io.err, "warning: %s\n", w)
+		}
+	} else {
+		r.print(io.out, b.settings.Layer)
+	}
+	if b.fails() {
+		return errProofFails
+	}
+	return nil
+}

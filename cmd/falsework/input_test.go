@@ -1,0 +1,153 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"falsework/mesh"
+	"falsework/mesh/meshtest"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+func stlFile(t *testing.T, name string, m *mesh.Mesh) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := mesh.EncodeSTL(&b, m, name); err != nil {
+		t.Fatal(err)
+	}
+	return writeFile(t, name+".stl", b.Bytes())
+}
+
+func box(x, y, z, height float64) *mesh.Mesh {
+	return meshtest.Box(r3.Vec{Z: z}, r3.Vec{X: x, Y: y, Z: z + height})
+}
+
+func TestBadInputIsRefusedInOneLine(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		path string
+		want []string // file, place and remedy
+	}{
+		{"prose", badFile("not-a-mesh"), []string{"not-a-mesh.stl", "byte 0", "export"}},
+		{"empty", badFile("empty"), []string{"empty.stl", "empty", "export"}},
+		{"truncated", badFile("truncated"), []string{"truncated.stl", "byte 451", "triangle 8", "export"}},
+		{"trailing bytes", badFile("trailing-bytes"), []string{"trailing-bytes.stl", "byte 684", "export"}},
+		{"false count", badFile("false-count"), []string{"false-count.stl", "4294967295", "export"}},
+		{"NaN", badFile("nan"), []string{"nan.stl", "triangle 8", "NaN", "repair"}},
+		{"infinite", badFile("infinite"), []string{"infinite.stl", "triangle 8", "Inf", "repair"}},
+		{"no volume", badFile("flat"), []string{"flat.stl", "flat", "thickness"}},
+		{"inches", badFile("inches"), []string{"inches.stl", "1.5 × 1 × 0.75 mm", "25.4"}},
+		{"kilometre", badFile("kilometre"), []string{"kilometre.stl", "1000 mm", "scale"}},
+		{"below the plate", badFile("below-plate"), []string{"below-plate.stl", "z = -3", "lift it by 3 mm"}},
+		{"above the plate", stlFile(t, "afloat", box(20, 10, 2.5, 5)), []string{"afloat.stl", "z = 2.5", "lower it by 2.5 mm"}},
+		{"missing", filepath.Join(t.TempDir(), "nowhere.stl"), []string{"nowhere.stl", "no such file", "check the path"}},
+		{"folder", t.TempDir(), []string{"not a regular file"}},
+		{"3MF that is none", writeFile(t, "half.3mf", []byte("PK\x03\x04 and no more")), []string{"half.3mf", "again"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			out := filepath.Join(t.TempDir(), "out")
+			code, stdout, stderr := call("bake", c.path, "--out", out)
+			if code != exitRefused || stdout != "" {
+				t.Errorf("exit %d, said %q; want 2 and silence", code, stdout)
+			}
+			oneClearLine(t, stderr, c.want...)
+			if _, err := os.Stat(out); !os.IsNotExist(err) {
+				t.Errorf("%s was made", out)
+			}
+		})
+	}
+}
+
+// What is odd but sound is worked on, with a warning where it is not clean.
+func TestOddInputIsWorkedOn(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		triangles int
+		volume    float64 // by ../../testdata/SOURCES.md; 0: not a solid
+		warning   string
+	}{
+		{"ascii-two-solids", 24, 6400, ""},
+		{"header-says-solid", 12, 3200, ""},
+		{"upper-case", 12, 3200, ""},
+		{"open", 10, 0, "4 open edges"},
+		{"nonmanifold", 24, 5440, "1 edge with more than two triangles"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			code, r := bakeJSON(t, badFile(c.name), "--out", filepath.Join(t.TempDir(), "out"))
+			if code == exitHolds && r.Proof.Verdict != "holds" {
+				t.Errorf("exit 0 with the verdict %q", r.Proof.Verdict)
+			}
+			if r.Part.Triangles != c.triangles {
+				t.Errorf("%d triangles, want %d", r.Part.Triangles, c.triangles)
+			}
+			if c.volume != 0 && r.Part.VolumeMM3 != c.volume {
+				t.Errorf("volume %g, want %g", r.Part.VolumeMM3, c.volume)
+			}
+			warnings := strings.Join(r.Warnings, "\n")
+			if c.warning == "" && warnings != "" || !strings.Contains(warnings, c.warning) {
+				t.Errorf("warnings %q, want %q", warnings, c.warning)
+			}
+		})
+	}
+}
+
+func TestSmallPartIsAskedAbout(t *testing.T) {
+	_, r := bakeJSON(t, stlFile(t, "small", box(4, 5, 0, 3)), "--out", filepath.Join(t.TempDir(), "out"))
+	if w := strings.Join(r.Warnings, ""); !strings.Contains(w, "inches") {
+		t.Errorf("warnings %q", w)
+	}
+}
+
+// A part read from 3MF gives what the same part read from STL gives.
+func TestPartFrom3MF(t *testing.T) {
+	m, _, err := mesh.ReadSTL(partFile("tip-bucket-weight"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := mesh.Encode3MF(&b, mesh.Package{Part: mesh.Body{Name: "part", Mesh: m}}); err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	code, r := bakeJSON(t, writeFile(t, "weight.3mf", b.Bytes()), "--out", filepath.Join(dir, "a"))
+	codeSTL, rSTL := bakeJSON(t, partFile("tip-bucket-weight"), "--out", filepath.Join(dir, "b"))
+	if code != codeSTL || r.Part.VolumeMM3 != rSTL.Part.VolumeMM3 || r.Need != rSTL.Need {
+		t.Errorf("exit %d and %+v from 3MF, exit %d and %+v from STL", code, r.Part, codeSTL, rSTL.Part)
+	}
+}
+
+func TestBakedModelIsNoPart(t *testing.T) {
+	m := box(10, 10, 0, 10)
+	var b bytes.Buffer
+	if err := mesh.Encode3MF(&b, mesh.Package{Part: mesh.Body{Name: "part", Mesh: m}, Supports: []mesh.Body{{Name: "supports", Mesh: m}}}); err != nil {
+		t.Fatal(err)
+	}
+	code, _, stderr := call("bake", writeFile(t, "two.3mf", b.Bytes()), "--out", filepath.Join(t.TempDir(), "out"))
+	if code != exitRefused {
+		t.Errorf("exit %d, want 2", code)
+	}
+	oneClearLine(t, stderr, "two.3mf", "2 bodies", "the part alone")
+}
+
+func TestPartTooLargeForItsLayers(t *testing.T) {
+	code, _, stderr := call("bake", stlFile(t, "huge", box(990, 990, 0, 990)), "--out", filepath.Join(t.TempDir(), "out"),
+		"--nozzle", "0.1", "--layer", "0.03")
+	if code != exitRefused {
+		t.Errorf("exit %d, want 2", code)
+	}
+	oneClearLine(t, stderr, "huge.stl", "memory", "--layer")
+}
+
+func TestStem(t *testing.T) {
+	for path, want := range map[string]string{
+		"a/b/bracket.stl": "bracket", "bracket": "bracket", "v1.2 bracket.STL": "v1.2 bracket", "x/.stl": "part",
+	} {
+		if got := stem(path); got != want {
+			t.Errorf("stem(%q) = %q, want %q", path, got, want)
+		}
+	}
+}

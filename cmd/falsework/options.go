@@ -1,0 +1,110 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"falsework/supports"
+	"falsework/supports/plan"
+
+	"github.com/spf13/pflag"
+)
+
+// printerOptions are the options that describe printer and taste, alike in every
+// command. Lengths are mm, angles degrees.
+type printerOptions struct {
+	layer, first, nozzle, line float64
+	limit, bridge, gap         float64
+	direction                  string
+	set                        *pflag.FlagSet
+}
+
+func (o *printerOptions) addTo(fs *pflag.FlagSet) {
+	o.set = fs
+	fs.Float64Var(&o.layer, "layer", 0, "layer height in mm (default half the nozzle)")
+	fs.Float64Var(&o.first, "first-layer", 0, "thickness of the first layer in mm (default the layer height)")
+	fs.Float64Var(&o.nozzle, "nozzle", 0, "bore of the nozzle in mm (default 0.4)")
+	fs.Float64Var(&o.line, "line", 0, "width of a printed line in mm (default the nozzle)")
+	fs.Float64Var(&o.limit, "limit", 0, "steepest overhang that holds, in degrees from the vertical (default 45)")
+	fs.Float64Var(&o.bridge, "bridge", 0, "longest bridge that holds, in mm (default 10)")
+	fs.Float64Var(&o.gap, "gap", 0, "void between support and part in mm; 0 fuses them (default 0.2)")
+	fs.StringVar(&o.direction, "direction", "any", "direction that bridges are laid in: any, or degrees from +X")
+	fs.SortFlags = false
+}
+
+// override puts the options that were given in place of d's fields and tells
+// which ones changed something, as "--bridge 9 in place of 10".
+func (o *printerOptions) override(d *plan.Settings) (changes []string, err error) {
+	var errs []error
+	for _, f := range []struct {
+		name  string
+		value float64
+		to    *float64
+		zero  bool // 0 means something
+	}{
+		{"layer", o.layer, &d.Layer, false}, {"first-layer", o.first, &d.First, false},
+		{"nozzle", o.nozzle, &d.Nozzle, false}, {"line", o.line, &d.Line, false},
+		{"limit", o.limit, &d.Limit, false}, {"bridge", o.bridge, &d.Bridge, false}, {"gap", o.gap, &d.Gap, true},
+	} {
+		switch {
+		case !o.set.Changed(f.name):
+		case math.IsNaN(f.value) || math.IsInf(f.value, 0) || f.value < 0 || f.value == 0 && !f.zero:
+			errs = append(errs, fmt.Errorf("--%s %g is not a size", f.name, f.value))
+		case f.value != *f.to:
+			changes = append(changes, fmt.Sprintf("--%s %g in place of %g", f.name, f.value, *f.to))
+			*f.to = f.value
+		}
+	}
+	if o.set.Changed("direction") {
+		dir, err := plan.ParseDirection(o.direction)
+		if err != nil || o.direction == "" {
+			errs = append(errs, fmt.Errorf("--direction %q is neither any nor an angle in degrees", o.direction))
+		}
+		was, _ := plan.ParseDirection(d.Direction)
+		if err == nil && dir != was {
+			changes = append(changes, fmt.Sprintf("--direction %s in place of %s", o.direction, d.Direction))
+			d.Direction = o.direction
+		}
+	}
+	return changes, errors.Join(errs...)
+}
+
+// check refuses options that mean nothing whatever the others are.
+func (o *printerOptions) check() error {
+	_, err := o.override(&plan.Settings{})
+	return err
+}
+
+// settings returns the settings that the options alone describe.
+func (o *printerOptions) settings() (supports.Settings, error) {
+	d := plan.Settings{Gap: supports.DefaultGap}
+	if _, err := o.override(&d); err != nil {
+		return supports.Settings{}, err
+	}
+	s, err := d.Supports()
+	if err != nil {
+		return s, err
+	}
+	// The way through the document drops the last digits of angles. Taken at
+	// once, settings read back from the plan are the very same.
+	return plan.FromSettings(s).Supports()
+}
+
+// overPlan returns the settings of a plan with the options that were given in
+// their place. What the plan derives from others, such as the wall, stays.
+func (o *printerOptions) overPlan(d *plan.Settings) (changes []string, err error) {
+	if changes, err = o.override(d); err != nil {
+		return nil, err
+	}
+	s, err := d.Supports()
+	if err != nil {
+		return nil, fmt.Errorf("with %s the plan's settings cannot be printed: %w; give another value", told(changes), err)
+	}
+	*d = plan.FromSettings(s)
+	return changes, nil
+}
+
+// told lists the options that were given, for messages.
+func told(changes []string) string { return strings.Join(changes, ", ") }

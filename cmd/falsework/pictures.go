@@ -1,0 +1,209 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"sort"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/raster/view"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// mostBalloons bounds the numbered spots of a picture; beyond it they hide more
+// than they show.
+const mostBalloons = 12
+
+// leastWidth and mostWidth bound a picture, in pixels.
+const leastWidth, mostWidth = 600, 6000
+
+// smallSpot is the area in mm² below which an unheld spot gets a marker of
+// markerRadius mm, since a few cells would not be seen.
+const smallSpot, markerRadius = 2.0, 0.7
+
+// spot is one place where the print would fall.
+type spot struct {
+	at      r3.Vec  // a cell of it, near its centroid
+	areaMM2 float64 // in plan view
+}
+
+// tiles returns the slices as flat areas at the undersides of their layers. Rows
+// of one extent that follow one another become one rectangle.
+func tiles(g raster.Grid, lay raster.Layers, slices []slice) *mesh.Mesh {
+	var out []view.Tile
+	for n := range slices {
+		z := lay.Bottom(slices[n].k)
+		type box struct{ j0, j1 int }
+		open := map[[2]int]box{} // by first and last cell of the row
+		close := func(i [2]int, b box) {
+			out = append(out, view.Tile{
+				Min: corner(g, i[0], b.j0), Max: corner(g, i[1], b.j1), Z: z})
+		}
+		slices[n].cells.EachRun(func(j, i0, i1 int) {
+			at := [2]int{i0, i1}
+			if b, ok := open[at]; ok && b.j1 == j {
+				open[at] = box{b.j0, j + 1}
+				return
+			} else if ok {
+				close(at, b)
+			}
+			open[at] = box{j, j + 1}
+		})
+		for at, b := range open {
+			close(at, b)
+		}
+	}
+	sort.Slice(out, func(a, b int) bool {
+		p, q := out[a], out[b]
+		switch {
+		case p.Z != q.Z:
+			return p.Z < q.Z
+		case p.Min.Y != q.Min.Y:
+			return p.Min.Y < q.Min.Y
+		}
+		return p.Min.X < q.Min.X
+	})
+	return view.Tiles(out)
+}
+
+func corner(g raster.Grid, i, j int) r2.Vec {
+	return r2.Vec{X: g.Origin.X + float64(i)*g.Cell, Y: g.Origin.Y + float64(j)*g.Cell}
+}
+
+// drawing is what the pictures of one part show.
+type drawing struct {
+	title    string
+	subtitle string
+	part     *mesh.Mesh
+	supports *mesh.Mesh
+	grid     raster.Grid
+	layers   raster.Layers
+	pads     []slice
+	unheld   []slice
+	spots    []spot // the largest first
+	verdict  string
+	failed   bool
+	notes    []string
+}
+
+func (d drawing) scene() view.Scene {
+	s := view.Scene{
+		Title: d.title, Subtitle: d.subtitle, LayerHeight: d.layers.Height, Verdict: d.verdict, Failed: d.failed,
+		Items: []view.Item{
+			{Mesh: d.part, Role: view.Part, Name: "part"},
+			{Mesh: d.supports, Role: view.Support, Name: "supports"},
+			{Mesh: tiles(d.grid, d.layers, d.pads), Role: view.Pad, Name: "pads"},
+			{Mesh: tiles(d.grid, d.layers, d.unheld), Role: view.Unheld, Name: "unheld spots"},
+		},
+		Notes: d.notes,
+	}
+	for n, p := range d.spots {
+		if p.areaMM2 < smallSpot {
+			s.Items = append(s.Items, view.Item{Mesh: view.Marker(p.at, markerRadius), Role: view.Unheld, Name: "marker"})
+		}
+		if n < mostBalloons {
+			s.Labels = append(s.Labels, view.Label{At: p.at, Text: fmt.Sprint(n + 1)})
+		}
+	}
+	return s
+}
+
+// draw returns the pictures: from below and in three quarters, the part as glass.
+func (d drawing) draw(below, threeQuarter string, width int) ([]file, error) {
+	s := d.scene()
+	files := []file{{name: below}, {name: threeQuarter}}
+	options := []view.Options{
+		{Camera: view.Facing(s, view.FromBelow())},
+		{Camera: view.Facing(s, view.ThreeQuarter()), GhostPart: true},
+	}
+	var eg errgroup.Group
+	for i := range files {
+		options[i].Width, options[i].Height = width, width*3/4
+		eg.Go(func() error {
+			var b bytes.Buffer
+			if err := view.WritePNG(&b, s, options[i]); err != nil {
+				return fmt.Errorf("drawing %s: %w", files[i].name, err)
+			}
+			files[i].data = b.Bytes()
+			return nil
+		})
+	}
+	return files, eg.Wait()
+}
+
+// spotsOf gathers slices of unheld cells into places: pieces that lie within
+// reach mm of one another, sideways and in height, are one.
+func spotsOf(g raster.Grid, lay raster.Layers, unheld []slice, reach float64) []spot {
+	type place struct {
+		box   r3.Box
+		area  float64
+		worst raster.Piece // the largest piece
+		k     int
+	}
+	var places []place
+	for n := range unheld {
+		for _, p := range raster.Pieces(&unheld[n].cells) {
+			lo, hi := corner(g, p.X0, p.Y0), corner(g, p.X1, p.Y1)
+			z := lay.Bottom(unheld[n].k)
+			q := place{box: r3.Box{Min: r3.Vec{X: lo.X, Y: lo.Y, Z: z}, Max: r3.Vec{X: hi.X, Y: hi.Y, Z: z}},
+				area: float64(p.Area) * g.CellArea(), worst: p, k: unheld[n].k}
+			// Joined places may come to touch others.
+			for i := 0; i < len(places); {
+				if !near(places[i].box, q.box, reach) {
+					i++
+					continue
+				}
+				o := places[i]
+				q.box = union(q.box, o.box)
+				q.area += o.area
+				if o.worst.Area >= q.worst.Area {
+					q.worst, q.k = o.worst, o.k
+				}
+				places = append(places[:i], places[i+1:]...)
+				i = 0
+			}
+			places = append(places, q)
+		}
+	}
+	sort.SliceStable(places, func(a, b int) bool { return places[a].area > places[b].area })
+	out := make([]spot, len(places))
+	for i, p := range places {
+		at := centreCell(g, &p.worst)
+		out[i] = spot{at: r3.Vec{X: at.X, Y: at.Y, Z: lay.Bottom(p.k)}, areaMM2: p.area}
+	}
+	return out
+}
+
+// centreCell returns the centre of the piece's cell that is nearest to its
+// centroid.
+func centreCell(g raster.Grid, p *raster.Piece) r2.Vec {
+	var sum r2.Vec
+	p.Cells.Each(func(i, j int) { sum = r2.Add(sum, g.Center(i, j)) })
+	mid := r2.Scale(1/float64(p.Area), sum)
+	var best r2.Vec
+	least := -1.0
+	p.Cells.Each(func(i, j int) {
+		c := g.Center(i, j)
+		if d := r2.Norm2(r2.Sub(c, mid)); least < 0 || d < least {
+			best, least = c, d
+		}
+	})
+	return best
+}
+
+func near(a, b r3.Box, reach float64) bool {
+	return a.Min.X-reach <= b.Max.X && b.Min.X-reach <= a.Max.X &&
+		a.Min.Y-reach <= b.Max.Y && b.Min.Y-reach <= a.Max.Y &&
+		a.Min.Z-reach <= b.Max.Z && b.Min.Z-reach <= a.Max.Z
+}
+
+func union(a, b r3.Box) r3.Box {
+	return r3.Box{
+		Min: r3.Vec{X: min(a.Min.X, b.Min.X), Y: min(a.Min.Y, b.Min.Y), Z: min(a.Min.Z, b.Min.Z)},
+		Max: r3.Vec{X: max(a.Max.X, b.Max.X), Y: max(a.Max.Y, b.Max.Y), Z: max(a.Max.Z, b.Max.Z)},
+	}
+}

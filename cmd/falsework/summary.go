@@ -1,0 +1,167 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+)
+
+// shortCaution goes on pictures, beside more that is to be said.
+const shortCaution = "Let it cool before breaking supports away. This is no strength calculation."
+
+// caution goes with every result that someone will print.
+const caution = "Let the print cool before you break supports away, mind the blade and wear eye protection. " +
+	"This says that layers hold while printing; it is no strength calculation."
+
+// bakeReport is what bake prints with --json. Its fields stay what they are;
+// more may come.
+type bakeReport struct {
+	Part     partReport     `json:"part"`
+	Need     needReport     `json:"need"`
+	Supports supportsReport `json:"supports"`
+	Baseline baselineReport `json:"baseline"`
+	Ratio    ratioReport    `json:"ratio"`
+	Proof    proofReport    `json:"proof"`
+	Files    []string       `json:"files"`
+	Seconds  stageSeconds   `json:"seconds"`
+	Warnings []string       `json:"warnings"`
+}
+
+type partReport struct {
+	Name      string     `json:"name"`
+	Triangles int        `json:"triangles"`
+	SizeMM    [3]float64 `json:"size_mm"`
+	VolumeMM3 float64    `json:"volume_mm3"`
+}
+
+// needReport counts what does not hold of the bare part: area in plan view,
+// summed over the layers where it first appears.
+type needReport struct {
+	AreaMM2 float64 `json:"area_mm2"`
+	Regions int     `json:"regions"`
+}
+
+type supportsReport struct {
+	Bodies     int     `json:"bodies"` // as printed: pieces that do not touch
+	VolumeMM3  float64 `json:"volume_mm3"`
+	TimeS      float64 `json:"time_s"`
+	ContactMM2 float64 `json:"contact_mm2"` // under the part, in plan view
+	PlateMM2   float64 `json:"plate_mm2"`
+	MassG      float64 `json:"mass_g"`
+	Lines      int     `json:"lines"`
+	Posts      int     `json:"posts"`
+}
+
+type baselineReport struct {
+	VolumeMM3 float64 `json:"volume_mm3"`
+	TimeS     float64 `json:"time_s"`
+	SpacingMM float64 `json:"spacing_mm"`
+}
+
+// ratioReport sets supports over the baseline; null where there is no baseline.
+type ratioReport struct {
+	Plastic *float64 `json:"plastic"`
+	Time    *float64 `json:"time"`
+}
+
+// stageSeconds is the time that each stage of a run took.
+type stageSeconds struct {
+	Read   float64 `json:"read"`
+	Need   float64 `json:"need"`
+	Layout float64 `json:"layout"`
+	Grow   float64 `json:"grow"`
+	Prove  float64 `json:"prove"`
+	Cost   float64 `json:"cost"`
+	Write  float64 `json:"write"`
+}
+
+// to rounds v to so many decimals.
+func to(v float64, decimals int) float64 {
+	p := math.Pow(10, float64(decimals))
+	return math.Round(v*p) / p
+}
+
+// mostReasons and mostWarnings bound the lines of the summary.
+const mostReasons, mostWarnings = 4, 3
+
+// print writes the summary that a person reads.
+func (r *bakeReport) print(w io.Writer, layerMM float64) {
+	line := func(head, format string, args ...any) {
+		fmt.Fprintf(w, "%-10s%s\n", head, fmt.Sprintf(format, args...))
+	}
+	line("part", "%s: %s mm, %.0f mm³, %d triangles", r.Part.Name, times(r.Part.SizeMM), r.Part.VolumeMM3, r.Part.Triangles)
+	for i, warning := range r.Warnings {
+		if i == mostWarnings-1 && len(r.Warnings) > mostWarnings {
+			line("warning", "%d more of this kind; --json lists all", len(r.Warnings)-i)
+			break
+		}
+		line("warning", "%s", warning)
+	}
+	if r.Need.Regions == 0 {
+		line("need", "nothing: the part holds as it is in this pose")
+	} else {
+		line("need", "%.0f mm² in %s would fall", math.Ceil(r.Need.AreaMM2), count(r.Need.Regions, "place", "places"))
+	}
+	if r.Supports.Bodies > 0 {
+		line("supports", "%s of %s on %s; %.0f mm² on the plate, %.0f mm² under the part",
+			count(r.Supports.Bodies, "body", "bodies"), count(r.Supports.Lines, "contact line", "contact lines"),
+			count(r.Supports.Posts, "post or sole", "posts and soles"), r.Supports.PlateMM2, r.Supports.ContactMM2)
+		line("cost", "%s and %.1f g%s", duration(r.Supports.TimeS), r.Supports.MassG, r.beside())
+	} else if r.Need.Regions > 0 {
+		line("supports", "none")
+	}
+	line("proof", "%s at layers of %g mm: %.4g mm² unheld (%.4g bridged the best way), %.4g mm³ inside the part, %s",
+		strings.ToUpper(r.Proof.Verdict), layerMM, r.Proof.UnheldMM2, r.Proof.UnheldBestDirectionMM2, r.Proof.CollisionsMM3,
+		count(r.Proof.BlockedBodies, "body that cannot come off", "bodies that cannot come off"))
+	for i, reason := range r.Proof.Reasons {
+		if i == mostReasons-1 && len(r.Proof.Reasons) > mostReasons {
+			line("", "– and %d more; the proof file lists all", len(r.Proof.Reasons)-i)
+			break
+		}
+		line("", "– %s", reason)
+	}
+	line("files", "%s", fileList(r.Files))
+	line("caution", "%s", caution)
+}
+
+// beside words the comparison with the baseline.
+func (r *bakeReport) beside() string {
+	if r.Ratio.Time == nil || r.Ratio.Plastic == nil {
+		return "; no dense supports to compare with"
+	}
+	return fmt.Sprintf("; dense supports take %s: ratio %.2f in time, %.2f in plastic",
+		duration(r.Baseline.TimeS), *r.Ratio.Time, *r.Ratio.Plastic)
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// duration writes seconds as a person says them.
+func duration(s float64) string {
+	switch d := time.Duration(s * float64(time.Second)).Round(time.Second); {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	default:
+		return fmt.Sprintf("%.0f h %.0f min", math.Floor(d.Hours()), math.Mod(d.Minutes(), 60))
+	}
+}
+
+// fileList names files of one folder with the folder said once.
+func fileList(files []string) string {
+	var names []string
+	dir := ""
+	for _, f := range files {
+		i := strings.LastIndexAny(f, `/\`)
+		dir = f[:i+1]
+		names = append(names, f[i+1:])
+	}
+	return dir + "  " + strings.Join(names, "  ")
+}

@@ -1,0 +1,80 @@
+package main
+
+import (
+	"os"
+
+	"strings"
+	"testing"
+)
+
+func TestUsageErrorsPrintUsage(t *testing.T) {
+	part := partFile("drip-hook")
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"bakke"}, `did you mean bake?`},
+		{[]string{"bake"}, "takes one part"},
+		{[]string{"bake", part, part, "--out", "x"}, "2 arguments"},
+		{[]string{"bake", part}, "--out is missing"},
+		{[]string{"bake", part, "--out", ""}, "--out is missing"},
+		{[]string{"bake", part, "--out", "x", "--plan", ""}, "--plan is empty"},
+		{[]string{"bake", part, "--out", "x", "--colour", "red"}, "--colour"},
+		{[]string{"bake", part, "--out", "x", "--layer", "thin"}, "thin"},
+		{[]string{"bake", part, "--out", "x", "--layer", "0"}, "--layer 0"},
+		{[]string{"bake", part, "--out", "x", "--layer", "0.5"}, "thicker"},
+		{[]string{"bake", part, "--out", "x", "--first-layer", "-0.2"}, "--first-layer -0.2"},
+		{[]string{"bake", part, "--out", "x", "--nozzle", "NaN"}, "--nozzle NaN"},
+		{[]string{"bake", part, "--out", "x", "--nozzle", "7"}, "nozzle 7 mm"},
+		{[]string{"bake", part, "--out", "x", "--line", "4"}, "line 4 mm"},
+		{[]string{"bake", part, "--out", "x", "--limit", "89"}, "limit 89°"},
+		{[]string{"bake", part, "--out", "x", "--bridge", "Inf"}, "--bridge +Inf"},
+		{[]string{"bake", part, "--out", "x", "--gap", "-1"}, "--gap -1"},
+		{[]string{"bake", part, "--out", "x", "--gap", "3"}, "gap 3 mm"},
+		{[]string{"bake", part, "--out", "x", "--direction", "north"}, `--direction "north"`},
+		{[]string{"bake", part, "--out", "x", "--picture-width", "3"}, "--picture-width 3"},
+	} {
+		code, stdout, stderr := call(c.args...)
+		first, rest, _ := strings.Cut(stderr, "\n")
+		if code != exitRefused || stdout != "" {
+			t.Errorf("%q: exit %d, said %q", c.args, code, stdout)
+		}
+		if !strings.HasPrefix(first, "falsework: ") || !strings.Contains(first, c.want) {
+			t.Errorf("%q: first line %q, want %q", c.args, first, c.want)
+		}
+		if !strings.Contains(rest, "Usage:") {
+			t.Errorf("%q: no usage", c.args)
+		}
+	}
+	if _, err := os.Stat("x"); !os.IsNotExist(err) {
+		t.Error("a refused command made its folder")
+	}
+}
+
+func TestHelpTeachesTheJob(t *testing.T) {
+	for _, args := range [][]string{{}, {"--help"}, {"help"}} {
+		code, stdout, stderr := call(args...)
+		if code != exitHolds || stderr != "" {
+			t.Errorf("%q: exit %d, %q", args, code, stderr)
+		}
+		for _, want := range []string{"falsework bake", "--plan", "Exit codes", "plate"} {
+			if !strings.Contains(stdout, want) {
+				t.Errorf("%q: help does not mention %q", args, want)
+			}
+		}
+	}
+	code, stdout, _ := call("bake", "--help")
+	if code != exitHolds {
+		t.Errorf("exit %d", code)
+	}
+	for _, o := range strings.Fields("--out --plan --layer --first-layer --nozzle --line --limit --bridge --gap --direction --json --force --no-pictures") {
+		if !strings.Contains(stdout, o+" ") {
+			t.Errorf("bake's help does not list %s", o)
+		}
+	}
+	for _, line := range strings.Split(stdout, "\n") {
+		if n := len([]rune(line)); n > 120 {
+			t.Errorf("%d letters in a line of help: %q", n, line)
+		}
+	}
+}
