@@ -8,7 +8,8 @@ import (
 )
 
 // progressDelay is how long a command may be silent, and progressPulse how long
-// a stage may be before it says again that it is at work.
+// a stage may be before it says again that it is at work; each time it waits twice
+// as long.
 const (
 	progressDelay = time.Second
 	progressPulse = 5 * time.Second
@@ -24,6 +25,7 @@ type progress struct {
 	stage  string
 	since  time.Time
 	told   bool // this stage was told
+	pulse  time.Duration
 	closed bool
 	timer  *time.Timer
 }
@@ -38,7 +40,7 @@ func newProgress(w io.Writer, delay time.Duration) *progress {
 func (p *progress) enter(stage string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.stage, p.since, p.told = stage, time.Now(), false
+	p.stage, p.since, p.told, p.pulse = stage, time.Now(), false, progressPulse
 }
 
 // tick runs after the delay and then at every change worth telling.
@@ -54,9 +56,10 @@ func (p *progress) tick() {
 		fmt.Fprintf(p.w, "%s …\n", p.stage)
 		p.told = true
 		p.since = time.Now()
-	case at >= progressPulse:
+	case at >= p.pulse:
 		fmt.Fprintf(p.w, "%s … %.0f s so far\n", p.stage, time.Since(p.start).Seconds())
 		p.since = time.Now()
+		p.pulse *= 2
 	}
 	p.timer.Reset(progressDelay / 4)
 }

@@ -133,11 +133,19 @@ func (c *chords) loops(layer, ask *raster.Bits) raster.Bits {
 		return raster.Bits{}
 	}
 	var held raster.Bits
-	for _, r := range c.dirs[:Directions] {
-		h := c.sound(&edge, &loop, r)
-		held = raster.Or(&held, &h)
+	rest := edge
+	for _, r := range c.loopDirs {
+		h := c.sound(&rest, &loop, r)
+		if h.Empty() {
+			continue
+		}
+		near := raster.Within(&rest, &h, c.sagitta)
+		held = raster.Or(&held, &near)
+		if rest = raster.AndNot(&rest, &near); rest.Empty() {
+			break
+		}
 	}
-	return raster.Within(&edge, &held, c.sagitta)
+	return held
 }
 
 const (

@@ -16,6 +16,14 @@ import (
 // longer than the tested one by at most 1 − cos(π/2/24) = 0.2 %.
 const Directions = 24
 
+// A loop follows its outline's own direction, so the chords that stand for it are
+// tried more closely: along a wall one line wide and a bridge long, a chord leaves
+// the wall where it is off by more than 0.5 mm in 10, or 3°.
+const (
+	loopDirections = 48
+	thinDirections = 96
+)
+
 // Input is what is judged: a body resting on the plate, on itself and on another
 // body's tops. The other may be nil. Both stacks share one grid and layers.
 type Input struct {
@@ -46,11 +54,11 @@ type judge struct {
 	grid                        raster.Grid
 	reach, ledge                float64 // of one layer, cells
 	reachDisc, ledgeDisc        raster.Disc
-	halfLine, sagitta           raster.Disc
+	halfLine, sagitta, sliver   raster.Disc
 	band                        raster.Disc // outline loops
 	core                        raster.Disc // what makes a patch flat
 	landBody, landContact, span float64     // cells
-	dirs                        []ray
+	dirs, loopDirs              []ray
 	voidMin, voidMax            int
 	workers                     int
 }
@@ -64,8 +72,9 @@ func Judge(in Input) []Layer {
 	j := &judge{
 		Input: in, grid: g,
 		reach: s.Reach() / c, ledge: s.Ledge()/c + 1, // and a cell for rounding
-		halfLine: raster.DiscOf(s.Line/2/c + 1), // and a cell for rounding
-		sagitta:  raster.DiscOf(s.Line / 2 / c),
+		halfLine: raster.DiscOf(s.Line/2/c + 1),   // and a cell for rounding
+		sagitta:  raster.DiscOf(s.Line/2/c + 0.5), // and half a cell for rounding
+		sliver:   raster.DiscOf(s.Line / 4 / c),
 		band:     raster.DiscOf((2*s.Line + s.Line/2) / c),
 		core:     raster.DiscOf(flatCore * s.Line / c),
 		// A landing is measured on cells and may come out one cell short.
@@ -83,6 +92,13 @@ func Judge(in Input) []Layer {
 	j.reachDisc, j.ledgeDisc = raster.DiscOf(j.reach), raster.DiscOf(j.ledge)
 	for n := 0; n < Directions; n++ {
 		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions))
+	}
+	loops := loopDirections
+	if in.Thin {
+		loops = thinDirections
+	}
+	for n := 0; n < loops; n++ {
+		j.loopDirs = append(j.loopDirs, rayAt(math.Pi*float64(n)/float64(loops)))
 	}
 	if s.Direction.Stated {
 		j.dirs = append(j.dirs, rayAt(s.Direction.Angle))
@@ -281,12 +297,12 @@ func (j *judge) bridge(p *patch) Layer {
 		loops := c.loops(p.cells, &asks)
 		touch := raster.Within(&q.Cells, &p.gapped, raster.DiscOf(math.Sqrt2))
 		leans := !touch.Empty()
-		if leans && j.alone(&c, &l.Contacts, &asks, &own) {
-			continue // walls of its own hold it: contacts only help
+		rest := raster.AndNot(&asks, &loops)
+		if rest.Empty() {
+			continue
 		}
 		open := j.each(func(r ray) raster.Bits {
-			cells := c.open(&asks, r)
-			return raster.AndNot(&cells, &loops)
+			return c.open(&rest, r)
 		}, !leans)
 		unheld := raster.Bits{}
 		bestN := -1
@@ -303,6 +319,9 @@ func (j *judge) bridge(p *patch) Layer {
 			if leans && (!j.Settings.Direction.Stated || n == Directions) {
 				unheld = raster.Or(&unheld, &open[n])
 			}
+		}
+		if leans && !unheld.Empty() && j.alone(&c, &l.Contacts, &rest, &own) {
+			continue // walls of its own hold it: contacts only help
 		}
 		if !unheld.Empty() {
 			crown := c.closing(p.cells, j.Body.Layer(l.K+closingLayers), &unheld)
@@ -328,12 +347,19 @@ func (j *judge) alone(c *chords, contacts, asks, own *raster.Bits) bool {
 }
 
 // despeckle drops spots that are no wider than a line either way: the bead that
-// passes over one has held ground on both sides.
+// passes over one has held ground on both sides. Of a body of one-line walls it
+// also drops slivers under half a line wide: they are the flank of a bead that
+// lies on the wall beside them.
 func (j *judge) despeckle(b *raster.Bits) raster.Bits {
 	out := *b
 	line := int(math.Round(j.Settings.Line / j.grid.Cell))
 	for _, p := range raster.Pieces(b) {
-		if p.X1-p.X0 <= line && p.Y1-p.Y0 <= line {
+		small := p.X1-p.X0 <= line && p.Y1-p.Y0 <= line
+		if j.Thin && !small {
+			core := raster.Erode(&p.Cells, j.sliver)
+			small = core.Empty()
+		}
+		if small {
 			out = raster.AndNot(&out, &p.Cells)
 		}
 	}

@@ -39,7 +39,7 @@ const (
 	traceTolerance = 0.25
 	// sagittaMargin is kept in hand of an outline's span: a radius read off
 	// cells is that uncertain.
-	sagittaMargin = 0.15
+	sagittaMargin = 0.25
 	// cornerTurn is the turn of an outline in air from which the corner needs a
 	// contact of its own.
 	cornerTurn = 25 * math.Pi / 180
@@ -228,18 +228,19 @@ func (t *site) advance(k int, p, dir r2.Vec) r2.Vec {
 
 // mask returns the cells within r mm of the lines.
 func (t *site) mask(lines []line, r float64) raster.Bits {
-	m := raster.NewBits(0, 0, t.part.W, t.part.H)
+	var m raster.Bits
 	for _, l := range lines {
+		x0, y0, x1, y1 := t.cells(l)
+		own := raster.NewBits(x0, y0, x1, y1)
 		for i := 1; i < len(l.at); i++ {
 			a, b := l.at[i-1].Vec, l.at[i].Vec
 			n := int(distance(a, b)/(t.part.Cell/2)) + 1
 			for k := 0; k <= n; k++ {
-				q := r2.Add(a, r2.Scale(float64(k)/float64(n), r2.Sub(b, a)))
-				if i, j := t.part.At(q); t.part.Contains(i, j) {
-					m.Set(i, j)
-				}
+				i, j := t.part.At(r2.Add(a, r2.Scale(float64(k)/float64(n), r2.Sub(b, a))))
+				own.Set(i, j)
 			}
 		}
+		m = raster.Or(&m, &own)
 	}
 	return raster.Dilate(&m, raster.DiscOf(r/t.part.Cell))
 }

@@ -64,7 +64,7 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 }
 
 // mends bounds how often what the grown walls leave bare gets lines of its own.
-const mends = 3
+const mends = 5
 
 // mend returns lines for what a plan's solids leave bare.
 func (t *site) mend(p plan.Plan, m *mesh.Mesh, turn int, have []line, workers int) []line {
@@ -79,12 +79,76 @@ func (t *site) mend(p plan.Plan, m *mesh.Mesh, turn int, have []line, workers in
 	sup := raster.Section(&all, t.part.Grid, t.part.Layers, workers)
 	s := t.s
 	s.Bridge *= 1 - s.Margin
-	var out []line
 	layers := hold.Judge(hold.Input{Body: t.part, Other: sup, Settings: s, Workers: workers})
-	for i := range layers {
-		for _, piece := range raster.Pieces(&layers[i].Unheld) {
-			out = append(out, t.patch(layers[i].K, &piece, turn, have))
+	return t.patches(layers, turn, have)
+}
+
+const (
+	// spotReach and spotLayers join bare spots of a slope's layers to one, in mm
+	// and layers apart.
+	spotReach, spotLayers = 1.0, 4
+)
+
+// patches draws lines through bare spots: one down the fall through those that
+// follow one another from layer to layer, one through each that stands alone.
+func (t *site) patches(layers []hold.Layer, turn int, have []line) []line {
+	type spot struct {
+		k      int
+		piece  raster.Piece
+		middle r2.Vec
+	}
+	var spots []spot
+	var groups [][]int
+	grow := int(spotReach / t.part.Cell)
+	for n := range layers {
+		for _, p := range raster.Pieces(&layers[n].Unheld) {
+			var sum r2.Vec
+			p.Cells.Each(func(i, j int) { sum = r2.Add(sum, t.part.Center(i, j)) })
+			s := spot{k: layers[n].K, piece: p, middle: r2.Scale(1/float64(p.Area), sum)}
+			at := -1
+			for g := range groups {
+				last := &spots[groups[g][len(groups[g])-1]]
+				if last.k < s.k && s.k-last.k <= spotLayers &&
+					last.piece.X0-grow < p.X1 && p.X0-grow < last.piece.X1 &&
+					last.piece.Y0-grow < p.Y1 && p.Y0-grow < last.piece.Y1 {
+					at = g
+					break
+				}
+			}
+			if at < 0 {
+				groups = append(groups, nil)
+				at = len(groups) - 1
+			}
+			groups[at] = append(groups[at], len(spots))
+			spots = append(spots, s)
 		}
+	}
+	var out []line
+	for _, g := range groups {
+		first, last := &spots[g[0]], &spots[g[len(g)-1]]
+		way := r2.Sub(last.middle, first.middle)
+		long := math.Sqrt(r2.Norm2(way))
+		if long < 2*t.wall {
+			// The largest of the stack; what others leave shows next time.
+			most := g[0]
+			for _, n := range g {
+				if spots[n].piece.Area > spots[most].piece.Area {
+					most = n
+				}
+			}
+			out = append(out, t.patch(spots[most].k, &spots[most].piece, turn, have))
+			continue
+		}
+		l := line{}
+		for _, n := range g {
+			l.at = append(l.at, point{spots[n].middle, t.part.Bottom(spots[n].k)})
+		}
+		// On past the last spot to its outline.
+		u := r2.Scale(1/long, way)
+		l.at[0].Vec = r2.Sub(l.at[0].Vec, r2.Scale(t.wall, u))
+		end := &l.at[len(l.at)-1]
+		end.Vec = t.advance(last.k, end.Vec, u)
+		out = append(out, smooth(l, traceTolerance*t.s.Line))
 	}
 	return out
 }
@@ -109,11 +173,7 @@ func (t *site) region(r need.Region, workers int) []line {
 	}
 	for turn := 0; left > 0 && turn < repairs; turn++ {
 		more := best[:len(best):len(best)]
-		for _, l := range t.bare(best, r, workers) {
-			for _, piece := range raster.Pieces(&l.Unheld) {
-				more = append(more, t.patch(l.K, &piece, turn, best))
-			}
-		}
+		more = append(more, t.patches(t.bare(best, r, workers), turn, best)...)
 		best = more
 		left = count(t.bare(best, r, workers))
 	}
@@ -208,6 +268,17 @@ func (t *site) bare(lines []line, r need.Region, workers int) []hold.Layer {
 	return out
 }
 
+// cells returns a half-open box of cells with room for a line, and for rounding.
+func (t *site) cells(l line) (x0, y0, x1, y1 int) {
+	x0, y0 = t.part.At(l.at[0].Vec)
+	x1, y1 = x0, y0
+	for _, p := range l.at {
+		i, j := t.part.At(p.Vec)
+		x0, y0, x1, y1 = min(x0, i), min(y0, j), max(x1, i), max(y1, j)
+	}
+	return x0 - 1, y0 - 1, x1 + 2, y1 + 2
+}
+
 // pads adds the top layers of a line's wall to layers, whose first layer is k0.
 func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 	const deep = 3
@@ -215,6 +286,7 @@ func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 	// Walls end square: what the disc below adds at the ends is left out here.
 	total, end := l.length(), t.wall/2
 	gone := 0.0
+	x0, y0, x1, y1 := t.cells(l)
 	for i := 1; i < len(l.at); i++ {
 		a, b := l.at[i-1], l.at[i]
 		n := int(distance(a.Vec, b.Vec)/(t.part.Cell/2)) + 1
@@ -228,7 +300,7 @@ func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 			}
 			k := t.part.Above(a.z+f*(b.z-a.z)-1e-6) - 1 - void
 			if _, ok := grown[k]; !ok {
-				grown[k] = raster.NewBits(0, 0, t.part.W, t.part.H)
+				grown[k] = raster.NewBits(x0, y0, x1, y1)
 			}
 			g := grown[k]
 			g.Set(ci, cj)

@@ -281,20 +281,18 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	for _, q := range p.places(spots) {
 		r.Reasons = append(r.Reasons, Reason{
 			Kind: PartUnheld, At: q.at, LayerZ: q.z, AreaMM2: q.area,
-			Text:   fmt.Sprintf("%s of the part %s in mid-air at %s.", mm2(q.area), hangs, q.where()),
+			Text:   fmt.Sprintf("%s of the part would be laid in mid-air at %s.", mm2(q.area), q.where()),
 			Remedy: "hold this place with a contact line, or bring the lines round it closer",
 		})
 	}
 	for _, q := range p.places(supSpots) {
 		r.Reasons = append(r.Reasons, Reason{
 			Kind: SupportUnheld, At: q.at, LayerZ: q.z, AreaMM2: q.area,
-			Text:   fmt.Sprintf("%s of a support %s in mid-air at %s.", mm2(q.area), hangs, q.where()),
+			Text:   fmt.Sprintf("%s of a support would be laid in mid-air at %s.", mm2(q.area), q.where()),
 			Remedy: "set a post under this place, or let the support rise more steeply",
 		})
 	}
 }
-
-const hangs = "would be laid"
 
 // eachContact calls f for every run of contact cells of the part's layer with the
 // layer of the supports' top below them.

@@ -103,7 +103,7 @@ func (p *proof) sidesAt(k int) (side, near raster.Bits) {
 	cell := p.part.Cell
 	tall := int(math.Ceil(wallShare*p.s.Clearance/p.s.Layer - 1e-9))
 	far := raster.DiscOf(p.s.Clearance/cell - 1e-6)
-	close := raster.DiscOf(p.s.Clearance/2/cell + 1 - 1e-6)
+	half := raster.DiscOf(p.s.Clearance/2/cell + 1 - 1e-6)
 	near = raster.Within(sup, part, far)
 	if near.Empty() {
 		return
@@ -117,15 +117,21 @@ func (p *proof) sidesAt(k int) (side, near raster.Bits) {
 	for e := 1; k < tall && e <= tall && !near.Empty(); e++ {
 		near = raster.AndNot(&near, p.part.Layer(k+e))
 	}
-	// Likewise what stands on a slope of the part, where the part ends further up.
+	// Likewise what stands on a slope of the part, where the part ends further up,
+	// and the rim of a foot that stands out past the edge it stands on.
 	high := raster.And(&wall, p.part.Layer(k+tall))
 	beside := raster.Within(&near, &high, far)
 	standing := raster.AndNot(&near, &beside)
-	for e := 1; e <= tall && !standing.Empty(); e++ {
-		standing = raster.AndNot(&standing, p.part.Layer(k-e))
+	if !standing.Empty() {
+		var foot raster.Bits
+		for e := 1; e <= tall; e++ {
+			over := raster.And(sup, p.part.Layer(k-e))
+			foot = raster.Or(&foot, &over)
+		}
+		standing = raster.Beyond(&standing, &foot, far)
 	}
 	near = raster.Or(&beside, &standing)
-	side = raster.Within(&near, &wall, close)
+	side = raster.Within(&near, &wall, half)
 	return side, near
 }
 
