@@ -51,21 +51,38 @@ func (n *Network) floors(part *raster.Stack) {
 		for i, id := range wall {
 			st := &n.Stations[id]
 			dir := r2.Sub(n.Stations[wall[min(i+1, len(wall)-1)]].P, n.Stations[wall[max(i-1, 0)]].P)
-			side := r2.Vec{}
+			var side, ahead r2.Vec
 			if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
+				ahead = r2.Scale(1/l, dir)
 				side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
 			}
 			// Just under a contact the part may be near: it is what is held. Lower
 			// down, both flanks and an end keep the clearance.
 			for f := -1.0; f <= 1; f++ {
 				p := r2.Add(st.P, r2.Scale(f, side))
-				bare, _ := Descend(part, r2.Add(st.P, r2.Scale(0.8*f, side)), st.Top-s.Layer, 0)
+				under := r2.Add(st.P, r2.Scale(0.8*f, side))
+				bare, _ := Descend(part, under, st.Top-s.Layer, 0)
+				for _, g := range [2]float64{-1, 1} {
+					next, _ := Descend(part, r2.Add(under, r2.Scale(g*finePitch/2, ahead)), st.Top-depth-s.Clearance, 0)
+					bare = max(bare, next)
+				}
 				near, _ := Descend(part, p, st.Top-depth-s.Clearance, s.Clearance-part.Cell)
 				st.Ground = max(st.Ground, bare)
 				st.Floor = max(st.Floor, bare, near)
+				// Beside a wall of the part, taller than a slope's flank would be.
+				r := s.Clearance - part.Cell
+				if beside(part, p, st.Top-s.Layer, r) && beside(part, p, st.Top-s.Layer-2*s.Clearance, r) {
+					st.Floor = st.Top
+				}
 			}
 		}
 	}
+}
+
+// beside tells whether the part comes within r of p at height z.
+func beside(part *raster.Stack, p r2.Vec, z, r float64) bool {
+	low, _ := Descend(part, p, z, r)
+	return low > 0 && low >= z-part.Height
 }
 
 // seatReach is how much higher than what is right under a wall the part beside it

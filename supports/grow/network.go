@@ -59,6 +59,9 @@ const (
 	minWallLayers = 3
 	// soleStep is how far from a sole's foot, in mm, its own ground may lie.
 	soleStep = 2.0
+	// tipDrop is how much lower than at the station itself, in mm, the part must
+	// reach between two stations to be a tip and not their slope.
+	tipDrop = 0.35
 	// joinHeights is how far the tops of two walls may differ, in mm, and still
 	// be one structure where they cross in plan.
 	joinHeights = 3.0
@@ -262,17 +265,26 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
 		side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
 	}
+	ahead := r2.Vec{X: side.Y, Y: -side.X}
+	if l := math.Sqrt(r2.Norm2(ahead)); l > 0 {
+		ahead = r2.Scale(finePitch/2/l, ahead)
+	}
 	lowest, flat, found := math.Inf(1), true, false
-	for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
-		h, level, ok := under.Find(r2.Add(p, r2.Scale(f, side)), z, surfaceReach)
-		if !ok {
-			continue
+	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
+		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
+			at := r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead)))
+			h, level, ok := under.Find(at, z, surfaceReach)
+			if !ok || g != 0 && h >= lowest {
+				continue // along the wall only a tip between stations matters
+			}
+			found = true
+			if !level || h < lowest-1e-6 && !math.IsInf(lowest, 1) {
+				flat = false
+			}
+			if g == 0 || h < lowest-tipDrop {
+				lowest = min(lowest, h)
+			}
 		}
-		found = true
-		if !level || h < lowest-1e-6 && !math.IsInf(lowest, 1) {
-			flat = false
-		}
-		lowest = min(lowest, h)
 	}
 	if !found {
 		lowest, flat = z, true

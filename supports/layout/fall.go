@@ -128,19 +128,26 @@ func (o *outline) point(s float64) (p, tangent r2.Vec) {
 	return r2.Add(o.at[i-1], r2.Scale((s-o.along[i-1])/l, d)), r2.Scale(1/l, d)
 }
 
-// radius estimates the radius of curvature about s from the sagitta of a chord of
-// a few millimetres, R = c²/8s.
+// radius estimates the radius of curvature about s.
 func (o *outline) radius(s float64) float64 {
 	const reach = 1.5 // mm to each side
-	lo, hi := s-reach, s+reach
-	if !o.closed {
-		lo, hi = max(lo, 0), min(hi, o.length())
+	if o.closed {
+		return o.bend(s-reach, s+reach)
 	}
-	a, _ := o.point(lo)
-	b, _ := o.point(hi)
-	m, _ := o.point((lo + hi) / 2)
-	c := distance(a, b)
-	sag := raster.SegmentDistance(m, a, b)
+	return o.bend(max(s-reach, 0), min(s+reach, o.length()))
+}
+
+// bend returns the radius of the outline between lengths a and b, or of the
+// middle of a long stretch, from a chord's sagitta: R = c²/8s.
+func (o *outline) bend(a, b float64) float64 {
+	const longest = 12.0 // mm
+	m := (a + b) / 2
+	a, b = max(a, m-longest/2), min(b, m+longest/2)
+	p, _ := o.point(a)
+	q, _ := o.point(b)
+	top, _ := o.point(m)
+	c := distance(p, q)
+	sag := raster.SegmentDistance(top, p, q)
 	if sag < 1e-6 || c == 0 {
 		return math.Inf(1)
 	}
@@ -234,7 +241,7 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 	sort.SliceStable(stops, func(a, b int) bool { return stops[a].s < stops[b].s })
 	var extra []float64
 	fill := func(a, b float64) {
-		span := f.span(o.radius((a + b) / 2))
+		span := f.span(o.bend(a, b))
 		for n, parts := 1.0, math.Ceil((b-a)/span); n < parts; n++ {
 			extra = append(extra, a+(b-a)*n/parts)
 		}

@@ -55,7 +55,7 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 		if turn == mends {
 			return p
 		}
-		more := t.mend(p, m, turn, lines, workers)
+		more := t.mend(p, m, turn, workers)
 		if len(more) == 0 {
 			return p
 		}
@@ -67,7 +67,7 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 const mends = 5
 
 // mend returns lines for what a plan's solids leave bare.
-func (t *site) mend(p plan.Plan, m *mesh.Mesh, turn int, have []line, workers int) []line {
+func (t *site) mend(p plan.Plan, m *mesh.Mesh, turn, workers int) []line {
 	solids, err := grow.Grow(p, m, t.part)
 	if err != nil {
 		return nil // told when the plan is built
@@ -80,7 +80,7 @@ func (t *site) mend(p plan.Plan, m *mesh.Mesh, turn int, have []line, workers in
 	s := t.s
 	s.Bridge *= 1 - s.Margin
 	layers := hold.Judge(hold.Input{Body: t.part, Other: sup, Settings: s, Workers: workers})
-	return t.patches(layers, turn, have)
+	return t.patches(layers, turn)
 }
 
 const (
@@ -91,7 +91,7 @@ const (
 
 // patches draws lines through bare spots: one down the fall through those that
 // follow one another from layer to layer, one through each that stands alone.
-func (t *site) patches(layers []hold.Layer, turn int, have []line) []line {
+func (t *site) patches(layers []hold.Layer, turn int) []line {
 	type spot struct {
 		k      int
 		piece  raster.Piece
@@ -136,7 +136,7 @@ func (t *site) patches(layers []hold.Layer, turn int, have []line) []line {
 					most = n
 				}
 			}
-			out = append(out, t.patch(spots[most].k, &spots[most].piece, turn, have))
+			out = append(out, t.patch(spots[most].k, &spots[most].piece, turn))
 			continue
 		}
 		l := line{}
@@ -173,7 +173,7 @@ func (t *site) region(r need.Region, workers int) []line {
 	}
 	for turn := 0; left > 0 && turn < repairs; turn++ {
 		more := best[:len(best):len(best)]
-		more = append(more, t.patches(t.bare(best, r, workers), turn, best)...)
+		more = append(more, t.patches(t.bare(best, r, workers), turn)...)
 		best = more
 		left = count(t.bare(best, r, workers))
 	}
@@ -358,9 +358,16 @@ func (l line) plan(n int) plan.Line {
 	return out
 }
 
+// extents returns how long cells are along an angle and across it.
+func (t *site) extents(cells *raster.Bits, a float64) (along, across float64) {
+	u0, u1 := t.extent(cells, a)
+	v0, v1 := t.extent(cells, a+math.Pi/2)
+	return u1 - u0, v1 - v0
+}
+
 // patch draws one line through a bare spot, along it or, every second time,
-// across, and on to the nearest line that could carry it.
-func (t *site) patch(k int, p *raster.Piece, turn int, have []line) line {
+// across.
+func (t *site) patch(k int, p *raster.Piece, turn int) line {
 	var sum r2.Vec
 	p.Cells.Each(func(i, j int) { sum = r2.Add(sum, t.part.Center(i, j)) })
 	c := r2.Scale(1/float64(p.Area), sum)
@@ -370,8 +377,8 @@ func (t *site) patch(k int, p *raster.Piece, turn int, have []line) line {
 		xx, xy, yy = xx+d.X*d.X, xy+d.X*d.Y, yy+d.Y*d.Y
 	})
 	a := 0.5 * math.Atan2(2*xy, xx-yy)
-	if turn%2 == 1 {
-		a += math.Pi / 2
+	if along, across := t.extents(&p.Cells, a); (turn%2 == 1) != (math.Max(along, across) < 2*shortest*t.wall) {
+		a += math.Pi / 2 // a small spot lies along its outline: go down the fall
 	}
 	u := r2.Vec{X: math.Cos(a), Y: math.Sin(a)}
 	lo, hi := t.extent(&p.Cells, a)
@@ -384,31 +391,5 @@ func (t *site) patch(k int, p *raster.Piece, turn int, have []line) line {
 	}
 	z := t.part.Bottom(k)
 	out := line{at: []point{{r2.Add(c, r2.Scale(lo, u)), z}, {r2.Add(c, r2.Scale(hi, u)), z}}}
-	if join, ok := t.nearest(have, out.at[1]); ok && p.Area > 0 {
-		out.at = append(out.at, join)
-	}
 	return out
-}
-
-// nearest returns the closest point of the lines to p that is about as high and
-// near enough for a wall to reach, and whether there is one.
-func (t *site) nearest(lines []line, p point) (point, bool) {
-	best := t.s.Bridge * (1 - t.s.Margin)
-	var at point
-	found := false
-	for _, l := range lines {
-		for i := 1; i < len(l.at); i++ {
-			a, b := l.at[i-1], l.at[i]
-			v := r2.Sub(b.Vec, a.Vec)
-			f := 0.0
-			if n := r2.Norm2(v); n > 0 {
-				f = min(1, max(0, r2.Dot(r2.Sub(p.Vec, a.Vec), v)/n))
-			}
-			q := point{r2.Add(a.Vec, r2.Scale(f, v)), a.z + f*(b.z-a.z)}
-			if d := distance(q.Vec, p.Vec); d < best && d > t.wall/2 && math.Abs(q.z-p.z) <= t.s.Layer {
-				best, at, found = d, q, true
-			}
-		}
-	}
-	return at, found
 }
