@@ -59,6 +59,8 @@ const (
 	minWallLayers = 3
 	// soleStep is how far from a sole's foot, in mm, its own ground may lie.
 	soleStep = 2.0
+	// levelTops is how much the tops of a tie may differ, in mm.
+	levelTops = 0.8
 	// tipDrop is how much lower than at the station itself, in mm, the part must
 	// reach between two stations to be a tip and not their slope.
 	tipDrop = 0.35
@@ -330,53 +332,58 @@ func (n *Network) Hang(p plan.Plan) {
 		s := &n.Stations[i]
 		s.Low, s.Near, s.parent = math.Inf(1), -1, -1
 	}
-	rise := 1 / math.Tan(n.settings.Lean)
 	for q := range p.Posts {
-		allowed := make([]bool, len(p.Lines))
-		for l := range p.Lines {
-			allowed[l] = len(p.Lines[l].Posts) == 0 || slices.Contains(p.Lines[l].Posts, p.Posts[q].ID)
+		n.HangFrom(p, q)
+	}
+}
+
+// HangFrom lowers the edges that hang lower from post q than from those before.
+func (n *Network) HangFrom(p plan.Plan, q int) {
+	rise := 1 / math.Tan(n.settings.Lean)
+	allowed := make([]bool, len(p.Lines))
+	for l := range p.Lines {
+		allowed[l] = len(p.Lines[l].Posts) == 0 || slices.Contains(p.Lines[l].Posts, p.Posts[q].ID)
+	}
+	var todo queue
+	for i := range n.Stations {
+		s := &n.Stations[i]
+		if !allowed[s.Line] || !Within(p.Posts[q], s.P) {
+			continue
 		}
-		var todo queue
-		for i := range n.Stations {
-			s := &n.Stations[i]
-			if !allowed[s.Line] || !Within(p.Posts[q], s.P) {
+		head := p.Posts[q].Head
+		if p.Posts[q].Side == 0 {
+			// A sole follows what it stands on.
+			seat, ok := s.Seat(n.settings)
+			if !ok || math.Abs(s.Ground-p.Posts[q].Foot) > soleStep {
 				continue
 			}
-			head := p.Posts[q].Head
-			if p.Posts[q].Side == 0 {
-				// A sole follows what it stands on.
-				seat, ok := s.Seat(n.settings)
-				if !ok || math.Abs(s.Ground-p.Posts[q].Foot) > soleStep {
-					continue
-				}
-				head = seat
-			} else if head < s.Floor-1e-6 {
-				continue
-			}
-			if head < s.Top && head < s.Low {
-				s.Low, s.Near, s.parent = head, q, -1
-				todo = append(todo, reach{head, i})
-			}
+			head = seat
+		} else if head < s.Floor-1e-6 {
+			continue
 		}
-		heap.Init(&todo)
-		for len(todo) > 0 {
-			r := heap.Pop(&todo).(reach)
-			s := &n.Stations[r.at]
-			if r.z > s.Low || s.Near != q {
+		if head < s.Top && head < s.Low {
+			s.Low, s.Near, s.parent = head, q, -1
+			todo = append(todo, reach{head, i})
+		}
+	}
+	heap.Init(&todo)
+	for len(todo) > 0 {
+		r := heap.Pop(&todo).(reach)
+		s := &n.Stations[r.at]
+		if r.z > s.Low || s.Near != q {
+			continue
+		}
+		for _, w := range s.next {
+			t := &n.Stations[w.To]
+			z := r.z + w.Length*rise
+			if t.Line != s.Line {
+				z = max(z, t.Floor) // out of a wall that is there already
+			}
+			if !allowed[t.Line] || z >= t.Low-1e-9 || z >= min(t.Top, s.Top) || z < t.Floor-1e-9 {
 				continue
 			}
-			for _, w := range s.next {
-				t := &n.Stations[w.To]
-				z := r.z + w.Length*rise
-				if t.Line != s.Line {
-					z = max(z, t.Floor) // out of a wall that is there already
-				}
-				if !allowed[t.Line] || z >= t.Low-1e-9 || z >= min(t.Top, s.Top) || z < t.Floor-1e-9 {
-					continue
-				}
-				t.Low, t.Near, t.parent = z, q, r.at
-				heap.Push(&todo, reach{z, w.To})
-			}
+			t.Low, t.Near, t.parent = z, q, r.at
+			heap.Push(&todo, reach{z, w.To})
 		}
 	}
 }
@@ -425,15 +432,19 @@ func (n *Network) Ties() {
 }
 
 // straight tells whether a bead along these stations, pulled taut, stays within
-// a quarter line of them.
+// a quarter line of them, and the wall over it is about level: down a slope a
+// level tie would leave its upper end high over it.
 func (n *Network) straight(wall []int) bool {
 	a, b := n.Stations[wall[0]].P, n.Stations[wall[len(wall)-1]].P
+	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, at := range wall {
-		if raster.SegmentDistance(n.Stations[at].P, a, b) > n.settings.Line/4 {
+		s := &n.Stations[at]
+		if raster.SegmentDistance(s.P, a, b) > n.settings.Line/4 {
 			return false
 		}
+		lo, hi = min(lo, s.Top), max(hi, s.Top)
 	}
-	return true
+	return hi-lo <= levelTops
 }
 
 // Chains returns the stretches of wall between places where walls meet or end,

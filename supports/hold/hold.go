@@ -159,8 +159,9 @@ func (j *judge) climb() []Layer {
 	var debtors raster.Bits // cells of the layer below with prev > 0
 	tolerance := float32(j.ledge - j.reach + 1e-6)
 	window := int(j.ledge) + 1
-	// The tip of a leaning wall may begin as a crumb that no nozzle lays.
-	crumb := int(math.Round(j.Settings.Line / 2 / j.grid.Cell))
+	// The tip of a leaning wall may begin as a crumb, under a line square, that
+	// no nozzle lays.
+	crumb := int(math.Pow(j.Settings.Line/j.grid.Cell, 2))
 	for k := 1; k < len(j.Body.Cut); k++ {
 		s, b := &j.Body.Cut[k], &j.Body.Cut[k-1]
 		fresh := raster.AndNot(s, b)
@@ -251,7 +252,7 @@ func (j *judge) climb() []Layer {
 			ground := raster.And(s, &under)
 			for _, q := range raster.Pieces(&fresh) {
 				touch := raster.Within(&q.Cells, &ground, raster.DiscOf(math.Sqrt2))
-				if touch.Empty() && j.Thin && q.X1-q.X0 <= crumb && q.Y1-q.Y0 <= crumb {
+				if touch.Empty() && j.Thin && q.Area <= crumb {
 					continue
 				}
 				if touch.Empty() {
@@ -353,11 +354,14 @@ func (j *judge) alone(c *chords, contacts, asks, own *raster.Bits) bool {
 func (j *judge) despeckle(b *raster.Bits) raster.Bits {
 	out := *b
 	line := int(math.Round(j.Settings.Line / j.grid.Cell))
+	if j.Thin {
+		line = int(math.Ceil(j.Settings.Wall / j.grid.Cell))
+	}
 	for _, p := range raster.Pieces(b) {
 		small := p.X1-p.X0 <= line && p.Y1-p.Y0 <= line
 		if j.Thin && !small {
 			core := raster.Erode(&p.Cells, j.sliver)
-			small = core.Empty()
+			small = core.Empty() || p.Area <= line*line/2
 		}
 		if small {
 			out = raster.AndNot(&out, &p.Cells)

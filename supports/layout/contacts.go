@@ -16,6 +16,8 @@ import (
 type line struct {
 	at  []point
 	tie bool // holds nothing itself: joins others, z being its top
+	// alone keeps the line from being tied to others.
+	alone bool
 }
 
 type point struct {
@@ -56,13 +58,15 @@ type site struct {
 	// and of one family across a stated one.
 	cross, comb float64
 	wall        float64 // thickness
+	// What is left of the work allowed, in cells judged.
+	prunes, repairs int
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
 	// Cells measure a chord to within one of them at either end.
 	span := s.Bridge*(1-s.Margin) - 2*part.Cell
 	return &site{
-		part: part, s: s, wall: s.Wall,
+		part: part, s: s, wall: s.Wall, prunes: pruneCells, repairs: repairCells,
 		// The longest straight bead in a square mesh is its diagonal.
 		cross: s.Wall + span/math.Sqrt2,
 		comb:  s.Wall + span,

@@ -30,6 +30,9 @@ func (t *site) join(lines []line) []line {
 	}
 	var places []place
 	for n, l := range lines {
+		if l.alone {
+			continue
+		}
 		total, gone := l.length(), 0.0
 		for i := 1; i < len(l.at); i++ {
 			a, b := l.at[i-1], l.at[i]

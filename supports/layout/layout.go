@@ -40,9 +40,19 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 	}
 	var lines []line
 	for _, r := range n.Regions {
-		lines = append(lines, t.region(r, workers)...)
+		more := t.region(r, workers)
+		if t.straddles(more) {
+			for i := range more {
+				more[i].alone = true
+			}
+		}
+		lines = append(lines, more...)
 	}
 	under := grow.NewUndersides(m)
+	cells := 0
+	for k := range part.Cut {
+		cells += part.Cut[k].Count()
+	}
 	for turn := 0; ; turn++ {
 		p.Lines, p.Posts = p.Lines[:0], p.Posts[:0]
 		all := append(lines[:len(lines):len(lines)], t.join(lines)...)
@@ -52,7 +62,7 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 			}
 		}
 		t.posts(&p, under)
-		if turn == mends {
+		if turn == mends || (turn+1)*cells > mendCells {
 			return p
 		}
 		more := t.mend(p, m, turn, workers)
@@ -61,6 +71,34 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 		}
 		lines = append(lines, more...)
 	}
+}
+
+// straddles tells whether lines stand on the part all round a piece of it, so
+// that tied together they could neither drop nor be drawn off sideways.
+func (t *site) straddles(lines []line) bool {
+	low, stands := math.Inf(1), false
+	x0, y0, x1, y1 := t.part.W, t.part.H, 0, 0
+	for _, l := range lines {
+		for _, q := range l.at {
+			low = min(low, q.z)
+			i, j := t.part.At(q.Vec)
+			x0, y0, x1, y1 = min(x0, i), min(y0, j), max(x1, i), max(y1, j)
+			ground, _ := grow.Descend(t.part, q.Vec, q.z-grow.WallDepth(t.s)-t.s.Clearance, 0)
+			stands = stands || ground > 0
+		}
+	}
+	if !stands {
+		return false
+	}
+	// The middle of what they surround, below the lowest of them.
+	layer := t.part.Layer(t.part.Above(low - 2*grow.WallDepth(t.s)))
+	qx, qy := (x1-x0)/4, (y1-y0)/4
+	middle := raster.NewBits(x0+qx, y0+qy, x1-qx, y1-qy)
+	for j := y0 + qy; j < y1-qy; j++ {
+		middle.SetSpan(j, x0+qx, x1-qx)
+	}
+	in := raster.And(&middle, layer)
+	return !in.Empty()
 }
 
 // mends bounds how often what the grown walls leave bare gets lines of its own.
@@ -171,7 +209,8 @@ func (t *site) region(r need.Region, workers int) []line {
 			break
 		}
 	}
-	for turn := 0; left > 0 && turn < repairs; turn++ {
+	for turn := 0; left > 0 && turn < repairs && t.repairs > 0; turn++ {
+		t.repairs -= t.judged(r)
 		more := best[:len(best):len(best)]
 		more = append(more, t.patches(t.bare(best, r, workers), turn)...)
 		best = more
@@ -184,9 +223,22 @@ const (
 	// pruneShort is the length, in mm, up to which a line is suspected of holding
 	// nothing of its own.
 	pruneShort = 2.5
-	// pruneCells bounds the work of weighing lines, in cells judged.
-	pruneCells = 1500000
+	// pruneCells bounds the work of weighing a part's lines one by one, and
+	// repairCells that of mending what they leave bare, in cells judged; a
+	// million take about five milliseconds.
+	pruneCells, repairCells = 40000000, 30000000
+	// mendCells bounds the mending of what grown walls leave bare likewise.
+	mendCells = 80000000
 )
+
+// judged returns how many cells it takes to judge a region once.
+func (t *site) judged(r need.Region) int {
+	cells := 1
+	for k := r.Cuts[0].K; k <= r.Cuts[len(r.Cuts)-1].K; k++ {
+		cells += t.part.Layer(k).Count()
+	}
+	return cells
+}
 
 // prune drops lines that hold nothing which the others do not, the shortest
 // first.
@@ -205,12 +257,8 @@ func (t *site) prune(lines []line, left int, r need.Region, workers int) []line 
 		}
 		return
 	}
-	cells := 1
-	for i := range r.Cuts {
-		cells += r.Cuts[i].Cells.Count()
-	}
-	for n, i := range order {
-		if n*cells > pruneCells || lines[i].length() > pruneShort {
+	for _, i := range order {
+		if t.prunes -= t.judged(r); t.prunes < 0 || lines[i].length() > pruneShort {
 			break
 		}
 		gone[i] = true
@@ -335,14 +383,14 @@ func (l line) tidy(apart float64) []line {
 		if n := len(run); n > 1 {
 			a, b := r2.Sub(run[n-1].Vec, run[n-2].Vec), r2.Sub(p.Vec, run[n-1].Vec)
 			if math.Abs(math.Atan2(r2.Cross(a, b), r2.Dot(a, b))) > sharpest {
-				out = append(out, line{at: run, tie: l.tie})
+				out = append(out, line{at: run, tie: l.tie, alone: l.alone})
 				run = []point{run[n-1]}
 			}
 		}
 		run = append(run, p)
 	}
 	if len(run) > 1 {
-		out = append(out, line{at: run, tie: l.tie})
+		out = append(out, line{at: run, tie: l.tie, alone: l.alone})
 	}
 	return out
 }

@@ -37,7 +37,7 @@ const (
 	candidatePitch = 2.0
 	// weighBudget bounds the weighing of one structure, in stations priced: about
 	// half a second. What is then unreached gets soles.
-	weighBudget = 40000000
+	weighBudget = 20000000
 	// widestPitch is where thinning the places out ends, in mm.
 	widestPitch = 20.0
 	// maxCandidates bounds the places tried for one structure.
@@ -440,8 +440,8 @@ func (t *site) posts(p *plan.Plan, under *grow.Undersides) {
 func (t *site) catch(p *plan.Plan, n *grow.Network) {
 	depth := grow.WallDepth(t.s)
 	tried := map[int]bool{}
+	n.Hang(*p)
 	for {
-		n.Hang(*p)
 		at := -1
 		for _, wall := range n.Walls {
 			// The middle of the first stretch that hangs from nothing.
@@ -469,6 +469,7 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 			At:    [2]float64{round(s.P.X, 1e-3), round(s.P.Y, 1e-3)},
 			Reach: soleReach, Head: round(s.Ground, 1e-3), Foot: round(s.Ground, 1e-3),
 		})
+		n.HangFrom(*p, len(p.Posts)-1)
 	}
 }
 

@@ -8,7 +8,7 @@
 // One closed outline turned about Z: no boolean operation, hence no slivers.
 // Lengths in mm. MIT licence.
 
-rim_r    = 35;      // outer; Ø70
+rim_r    = 22;      // outer; Ø44: a small-area gauge for heavy rain
 spout_r  = 6;       // outer; Ø12
 wall     = 1.6;     // four lines of 0.4: watertight without sealing
 spout_h  = 16;
