@@ -349,8 +349,8 @@ func (j *judge) alone(c *chords, contacts, asks, own *raster.Bits) bool {
 
 // despeckle drops spots that are no wider than a line either way: the bead that
 // passes over one has held ground on both sides. Of a body of one-line walls it
-// also drops slivers under half a line wide: they are the flank of a bead that
-// lies on the wall beside them.
+// also drops short slivers under half a line wide: they are the flank of a bead
+// that lies on the wall beside them, as long as that is no leaning wall's.
 func (j *judge) despeckle(b *raster.Bits) raster.Bits {
 	out := *b
 	line := int(math.Round(j.Settings.Line / j.grid.Cell))
@@ -361,7 +361,7 @@ func (j *judge) despeckle(b *raster.Bits) raster.Bits {
 		small := p.X1-p.X0 <= line && p.Y1-p.Y0 <= line
 		if j.Thin && !small {
 			core := raster.Erode(&p.Cells, j.sliver)
-			small = core.Empty() || p.Area <= line*line/2
+			small = core.Empty() && p.Area <= 2*line*line || 2*p.Area <= line*line
 		}
 		if small {
 			out = raster.AndNot(&out, &p.Cells)
