@@ -199,11 +199,12 @@ var scales = [...]float64{1, 0.96, 0.92, 0.88, 0.84, 0.8}
 // little as can be.
 func (t *site) region(r need.Region, workers int) []line {
 	var best []line
+	var open []hold.Layer
 	left := -1
 	for _, f := range scales {
 		lines := t.draw(r, f)
 		if bare := t.bare(lines, r, workers); left < 0 || count(bare) < left {
-			best, left = lines, count(bare)
+			best, open, left = lines, bare, count(bare)
 		}
 		if left == 0 || !t.crossed(r) {
 			break
@@ -211,10 +212,9 @@ func (t *site) region(r need.Region, workers int) []line {
 	}
 	for turn := 0; left > 0 && turn < repairs && t.repairs > 0; turn++ {
 		t.repairs -= t.judged(r)
-		more := best[:len(best):len(best)]
-		more = append(more, t.patches(t.bare(best, r, workers), turn)...)
-		best = more
-		left = count(t.bare(best, r, workers))
+		best = append(best[:len(best):len(best)], t.patches(open, turn)...)
+		open = t.bare(best, r, workers)
+		left = count(open)
 	}
 	return t.prune(best, left, r, workers)
 }
@@ -226,7 +226,7 @@ const (
 	// pruneCells bounds the work of weighing a part's lines one by one, and
 	// repairCells that of mending what they leave bare, in cells judged; a
 	// million take about five milliseconds.
-	pruneCells, repairCells = 40000000, 30000000
+	pruneCells, repairCells = 40000000, 20000000
 	// mendCells bounds the mending of what grown walls leave bare likewise.
 	mendCells = 80000000
 )
