@@ -32,6 +32,9 @@ type progress struct {
 
 func newProgress(w io.Writer, delay time.Duration) *progress {
 	p := &progress{w: w, start: time.Now()}
+	// The first tick may come before the timer is stored: it waits for the lock.
+	p.mu.Lock()
+	defer p.mu.Unlock()
 	p.timer = time.AfterFunc(delay, p.tick)
 	return p
 }
