@@ -1,0 +1,129 @@
+package grow_test
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"falsework/mesh"
+	"falsework/mesh/meshtest"
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/grow"
+	"falsework/supports/plan"
+
+	"github.com/google/go-cmp/cmp"
+	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// slab is a lid on a wall, its underside at 20 mm, with a cross of two lines on
+// one post under it.
+func slab(t testing.TB, gap float64) (*mesh.Mesh, *raster.Stack, plan.Plan, supports.Settings) {
+	t.Helper()
+	s, err := supports.Settings{Gap: gap}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := meshtest.Box(r3.Vec{}, r3.Vec{X: 4, Y: 20, Z: 24})
+	m.Append(meshtest.Box(r3.Vec{Z: 20}, r3.Vec{X: 34, Y: 20, Z: 24}))
+	p := plan.Plan{
+		Version: plan.Version, Settings: plan.FromSettings(s),
+		Lines: []plan.Line{
+			{ID: "L1", At: [][3]float64{{6, 10, 20}, {33, 10, 20}}, By: plan.Designer},
+			{ID: "L2", At: [][3]float64{{20, 1, 20}, {20, 19, 20}}, By: plan.Designer},
+		},
+		Posts: []plan.Post{{ID: "P1", At: [2]float64{20, 10}, Side: 5, Head: 5, By: plan.Designer}},
+	}
+	return m, raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0), p, s
+}
+
+func TestSolidsAreClosedAndRepeat(t *testing.T) {
+	m, part, p, _ := slab(t, 0.2)
+	a, err := grow.Grow(p, m, part)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := grow.Grow(p, m, part)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(a, b); d != "" {
+		t.Errorf("second growth differs: %s", d)
+	}
+	for _, x := range a {
+		if !x.Mesh.Topology().Watertight() || x.Mesh.Volume() <= 0 {
+			t.Errorf("%s: watertight %v, %.2f mm³", x.ID, x.Mesh.Topology().Watertight(), x.Mesh.Volume())
+		}
+	}
+	if len(a) < 3 {
+		t.Errorf("%d solids, want two walls and a post at least", len(a))
+	}
+}
+
+// A station d from the post's footprint hangs at head + d/tan(lean).
+func TestHangFollowsTheLean(t *testing.T) {
+	m, part, p, s := slab(t, 0.2)
+	n := grow.NewNetwork(p, s, grow.NewUndersides(m), part, grow.CoarsePitch)
+	n.Hang(p)
+	for _, st := range n.Stations {
+		d := max(math.Abs(st.P.X-20), math.Abs(st.P.Y-10)) - 2.5
+		// The last station inside the footprint is up to a pitch short of its edge.
+		lo, hi := 5+d/math.Tan(s.Lean), 5+(d+grow.CoarsePitch)/math.Tan(s.Lean)
+		if d <= 0 {
+			lo, hi = 5, 5
+		}
+		if st.Low < lo-1e-6 || st.Low > hi+1e-6 {
+			t.Errorf("station %v hangs at %.3f, want %.3f to %.3f", st.P, st.Low, lo, hi)
+		}
+	}
+}
+
+// The void under a level ceiling prints as VoidLayers empty layers.
+func TestVoidPrintsAsPlanned(t *testing.T) {
+	for _, gap := range []float64{0.2, 0.4, supports.Fused} {
+		m, part, p, s := slab(t, gap)
+		solids, err := grow.Grow(p, m, part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var all mesh.Mesh
+		for _, x := range solids {
+			all.Append(x.Mesh)
+		}
+		sup := raster.Section(&all, part.Grid, part.Layers, 0)
+		i, j := part.At(n2(12, 10))
+		first := part.Above(20)
+		empty := 0
+		for k := first - 1; k >= 0 && !sup.Layer(k).Has(i, j); k-- {
+			empty++
+		}
+		if empty != s.VoidLayers() {
+			t.Errorf("gap %v: %d empty layers, want %d", gap, empty, s.VoidLayers())
+		}
+	}
+}
+
+func ExampleGrow() {
+	s, _ := supports.Settings{}.Resolve()
+	m := meshtest.Box(r3.Vec{Z: 10}, r3.Vec{X: 20, Y: 6, Z: 12})
+	m.Append(meshtest.Box(r3.Vec{}, r3.Vec{X: 2, Y: 6, Z: 11}))
+	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+	p := plan.Plan{
+		Settings: plan.FromSettings(s),
+		Lines:    []plan.Line{{ID: "L1", At: [][3]float64{{19, 0.5, 10}, {19, 5.5, 10}}, By: plan.Designer}},
+		Posts:    []plan.Post{{ID: "P1", At: [2]float64{19, 3}, Reach: 2.5, By: plan.Designer}},
+	}
+	solids, err := grow.Grow(p, m, part)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, x := range solids {
+		b := x.Mesh.Bounds()
+		fmt.Printf("%s: z %.1f to %.1f mm\n", x.ID, b.Min.Z, b.Max.Z)
+	}
+	// Output: L1: z 0.0 to 9.8 mm
+}
+
+func n2(x, y float64) r2.Vec { return r2.Vec{X: x, Y: y} }

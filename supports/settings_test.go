@@ -1,0 +1,44 @@
+package supports_test
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"falsework/supports"
+)
+
+// A void is counted in layers: the most no thicker than gap + h/2, at least one.
+func TestVoidLayers(t *testing.T) {
+	for _, c := range []struct {
+		gap, layer float64
+		want       int
+	}{{0.2, 0.2, 1}, {0.4, 0.2, 2}, {0.2, 0.28, 1}, {0.2, 0.12, 2}, {0.05, 0.2, 1}, {supports.Fused, 0.2, 0}} {
+		s, err := supports.Settings{Gap: c.gap, Layer: c.layer}.Resolve()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := s.VoidLayers(); got != c.want {
+			t.Errorf("gap %v, layer %v: %d empty layers, want %d", c.gap, c.layer, got, c.want)
+		}
+	}
+}
+
+func TestResolveRefuses(t *testing.T) {
+	for name, s := range map[string]supports.Settings{
+		"thick layer": {Layer: 0.35}, "thick first": {First: 0.4}, "wide line": {Line: 1},
+		"flat limit": {Limit: 85 * math.Pi / 180}, "short bridge": {Bridge: 1}, "wide gap": {Gap: 2},
+		"NaN": {Layer: math.NaN()}, "negative": {Nozzle: -0.4},
+	} {
+		if _, err := s.Resolve(); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+}
+
+// Layer reach is h·tan(limit).
+func ExampleSettings_Reach() {
+	s, _ := supports.Settings{Layer: 0.2}.Resolve()
+	fmt.Printf("%.2f mm\n", s.Reach())
+	// Output: 0.20 mm
+}
