@@ -162,46 +162,6 @@ func (b *Bits) Each(f func(i, j int)) {
 	}
 }
 
-// combine applies op word by word over the box that holds both windows when
-// cover is set, else over a's window.
-func combine(a, b *Bits, cover bool, op func(x, y uint64) uint64) Bits {
-	if !cover {
-		out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}
-		for n := 0; n < a.ny; n++ {
-			j := a.y + n
-			br := b.row(j)
-			for c := 0; c < a.ww; c++ {
-				x := a.words[n*a.ww+c]
-				if x == 0 {
-					continue
-				}
-				var y uint64
-				if k := a.wx + c - b.wx; br != nil && uint(k) < uint(b.ww) {
-					y = br[k]
-				}
-				out.words[n*a.ww+c] = op(x, y)
-			}
-		}
-		return out
-	}
-	if len(a.words) == 0 {
-		return b.Clone()
-	}
-	if len(b.words) == 0 {
-		return a.Clone()
-	}
-	ax0, ay0, ax1, ay1 := a.window()
-	bx0, by0, bx1, by1 := b.window()
-	out := NewBits(min(ax0, bx0), min(ay0, by0), max(ax1, bx1), max(ay1, by1))
-	for n := 0; n < out.ny; n++ {
-		j := out.y + n
-		for c := 0; c < out.ww; c++ {
-			out.words[n*out.ww+c] = op(a.word(out.wx+c, j), b.word(out.wx+c, j))
-		}
-	}
-	return out
-}
-
 // Clone returns a copy that shares nothing.
 func (b *Bits) Clone() Bits {
 	c := *b
@@ -211,17 +171,53 @@ func (b *Bits) Clone() Bits {
 
 // And returns a ∩ b.
 func And(a, b *Bits) Bits {
-	return combine(a, b, false, func(x, y uint64) uint64 { return x & y })
+	out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}
+	lo, hi := max(a.wx, b.wx), min(a.wx+a.ww, b.wx+b.ww)
+	for j := max(a.y, b.y); j < min(a.y+a.ny, b.y+b.ny) && lo < hi; j++ {
+		z := out.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
+		x := a.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
+		y := b.words[(j-b.y)*b.ww+lo-b.wx:][:hi-lo]
+		for i := range z {
+			z[i] = x[i] & y[i]
+		}
+	}
+	return out
 }
 
 // AndNot returns a \ b.
 func AndNot(a, b *Bits) Bits {
-	return combine(a, b, false, func(x, y uint64) uint64 { return x &^ y })
+	out := a.Clone()
+	lo, hi := max(a.wx, b.wx), min(a.wx+a.ww, b.wx+b.ww)
+	for j := max(a.y, b.y); j < min(a.y+a.ny, b.y+b.ny) && lo < hi; j++ {
+		x := out.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
+		y := b.words[(j-b.y)*b.ww+lo-b.wx:][:hi-lo]
+		for i := range x {
+			x[i] &^= y[i]
+		}
+	}
+	return out
 }
 
 // Or returns a ∪ b.
 func Or(a, b *Bits) Bits {
-	return combine(a, b, true, func(x, y uint64) uint64 { return x | y })
+	if len(a.words) == 0 {
+		return b.Clone()
+	}
+	if len(b.words) == 0 {
+		return a.Clone()
+	}
+	ax0, ay0, ax1, ay1 := a.window()
+	bx0, by0, bx1, by1 := b.window()
+	out := NewBits(min(ax0, bx0), min(ay0, by0), max(ax1, bx1), max(ay1, by1))
+	for _, s := range [2]*Bits{a, b} {
+		for n := 0; n < s.ny; n++ {
+			x := out.words[(s.y+n-out.y)*out.ww+s.wx-out.wx:][:s.ww]
+			for i, w := range s.words[n*s.ww : (n+1)*s.ww] {
+				x[i] |= w
+			}
+		}
+	}
+	return out
 }
 
 // Equal tells whether two sets have the same cells.

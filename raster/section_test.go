@@ -206,3 +206,33 @@ func TestSectionThroughCorners(t *testing.T) {
 		}
 	}
 }
+
+// Set algebra against the definition, cell by cell, on windows that overlap,
+// touch and miss each other.
+func TestSetAlgebraAgainstDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 14))
+	random := func() Bits {
+		if rng.IntN(12) == 0 {
+			return Bits{}
+		}
+		x, y := rng.IntN(300)-150, rng.IntN(30)-15
+		b := NewBits(x, y, x+1+rng.IntN(200), y+1+rng.IntN(20))
+		x0, y0, x1, y1 := b.window()
+		for n := 0; n < 300; n++ {
+			b.Set(x0+rng.IntN(x1-x0), y0+rng.IntN(y1-y0))
+		}
+		return b
+	}
+	for n := 0; n < 100; n++ {
+		a, b := random(), random()
+		and, or, not := And(&a, &b), Or(&a, &b), AndNot(&a, &b)
+		for j := -20; j < 40; j++ {
+			for i := -220; i < 420; i++ {
+				p, q := a.Has(i, j), b.Has(i, j)
+				if and.Has(i, j) != (p && q) || or.Has(i, j) != (p || q) || not.Has(i, j) != (p && !q) {
+					t.Fatalf("cell (%d, %d): %v, %v", i, j, p, q)
+				}
+			}
+		}
+	}
+}
