@@ -105,10 +105,14 @@ func (s Settings) Resolve() (Settings, error) {
 	}{
 		{"nozzle", s.Nozzle, 0.1, 2}, {"line", s.Line, 0.1, 3}, {"layer", s.Layer, 0.03, 2},
 		{"first-layer", s.First, 0.03, 2}, {"bridge", s.Bridge, 2, 200},
+		{"wall", s.Wall, 0.8 * s.Nozzle, 4 * s.Nozzle}, {"clearance", s.Clearance, 0.1, 5},
+		{"cell", s.Cell, s.Line / 16, s.Line / 2},
 	} {
 		check(f.v >= f.lo && f.v <= f.hi, "%s %g mm is outside %g to %g mm", f.name, f.v, f.lo, f.hi)
 	}
 	check(s.Limit*deg >= 10 && s.Limit*deg <= 80, "limit %.4g° is outside 10° to 80° from the vertical", s.Limit*deg)
+	check(s.Lean*deg >= 5 && s.Lean <= s.Limit+1e-9, "lean %.4g° is outside 5° to the limit of %.4g°", s.Lean*deg, s.Limit*deg)
+	check(s.Margin >= 0 && s.Margin <= 0.5, "margin %g is outside 0 to 0.5", s.Margin)
 	check(s.Gap == Fused || s.Gap > 0 && s.Gap <= 1, "gap %g mm is outside 0 (fused) to 1 mm", s.Gap)
 	check(s.Layer <= maxLayerShare*s.Nozzle+1e-9, "layer %g mm is thicker than %g × the %g mm nozzle", s.Layer, maxLayerShare, s.Nozzle)
 	check(s.First <= maxLayerShare*s.Nozzle+1e-9, "first-layer %g mm is thicker than %g × the %g mm nozzle", s.First, maxLayerShare, s.Nozzle)

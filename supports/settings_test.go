@@ -28,7 +28,7 @@ func TestResolveRefuses(t *testing.T) {
 	for name, s := range map[string]supports.Settings{
 		"thick layer": {Layer: 0.35}, "thick first": {First: 0.4}, "wide line": {Line: 1},
 		"flat limit": {Limit: 85 * math.Pi / 180}, "short bridge": {Bridge: 1}, "wide gap": {Gap: 2},
-		"NaN": {Layer: math.NaN()}, "negative": {Nozzle: -0.4},
+		"tiny cell": {Cell: 1e-6}, "leaning past the limit": {Lean: 1.2}, "NaN": {Layer: math.NaN()}, "negative": {Nozzle: -0.4},
 	} {
 		if _, err := s.Resolve(); err == nil {
 			t.Errorf("%s: accepted", name)

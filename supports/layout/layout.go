@@ -216,7 +216,7 @@ func (t *site) region(r need.Region, workers int) []line {
 		open = t.bare(best, r, workers)
 		left = count(open)
 	}
-	return t.prune(best, left, r, workers)
+	return t.prune(best, r, workers)
 }
 
 const (
@@ -226,7 +226,7 @@ const (
 	// pruneCells bounds the work of weighing a part's lines one by one, and
 	// repairCells that of mending what they leave bare, in cells judged; a
 	// million take about five milliseconds.
-	pruneCells, repairCells = 40000000, 20000000
+	pruneCells, repairCells = 6000000, 12000000
 	// mendCells bounds the mending of what grown walls leave bare likewise.
 	mendCells = 80000000
 )
@@ -240,9 +240,27 @@ func (t *site) judged(r need.Region) int {
 	return cells
 }
 
+// near returns the layers of a region that a line could bear on: those that it
+// runs under, and those above that owe what it holds.
+func (t *site) near(r need.Region, l line) need.Region {
+	const above = 8 // layers, as far as the rules look back
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, q := range l.at {
+		lo, hi = min(lo, q.z), max(hi, q.z)
+	}
+	k0, k1 := t.part.Above(lo-1e-6)-1, t.part.Above(hi)+above
+	out := need.Region{}
+	for _, c := range r.Cuts {
+		if c.K >= k0 && c.K <= k1 {
+			out.Cuts = append(out.Cuts, c)
+		}
+	}
+	return out
+}
+
 // prune drops lines that hold nothing which the others do not, the shortest
 // first.
-func (t *site) prune(lines []line, left int, r need.Region, workers int) []line {
+func (t *site) prune(lines []line, r need.Region, workers int) []line {
 	order := make([]int, len(lines))
 	for i := range order {
 		order[i] = i
@@ -258,11 +276,16 @@ func (t *site) prune(lines []line, left int, r need.Region, workers int) []line 
 		return
 	}
 	for _, i := range order {
-		if t.prunes -= t.judged(r); t.prunes < 0 || lines[i].length() > pruneShort {
+		near := t.near(r, lines[i])
+		if len(near.Cuts) == 0 {
+			continue
+		}
+		if t.prunes -= t.judged(near); t.prunes < 0 || lines[i].length() > pruneShort {
 			break
 		}
+		with := count(t.bare(without(), near, workers))
 		gone[i] = true
-		if count(t.bare(without(), r, workers)) > left {
+		if count(t.bare(without(), near, workers)) > with {
 			gone[i] = false
 		}
 	}
