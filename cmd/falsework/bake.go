@@ -149,7 +149,7 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 	go func() { done <- b.stages(ctx, target) }()
 	select {
 	case err := <-done:
-		if err != nil {
+		if err != nil && ctx.Err() == nil {
 			return err
 		}
 	case <-ctx.Done():
