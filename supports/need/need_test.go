@@ -59,6 +59,9 @@ func TestSphere(t *testing.T) {
 
 // Handbook: a cone whose half-angle is beyond 45° needs all of it: here 60° from
 // the vertical, from radius 4 to 14 mm, π(14² − 4²) in plan.
+// Up to 5 % may go untold: what layer 0, cut at 0.1 mm, lays on the plate (radius 4
+// to 4.17 mm, 0.8 %), and at the rim the last line or so of debt that never falls
+// due (two steps of 0.35 mm, 3.4 %).
 func TestCone(t *testing.T) {
 	h := 10 / math.Tan(60*math.Pi/180)
 	m := meshtest.Cone(0, 4, h, 14, 192)
