@@ -64,7 +64,6 @@ type asciiReader struct {
 	file   string
 	into   *collector
 	packed bytes.Buffer
-	width  int // bytes in the packed line so far
 	words  [][]byte
 	lines  []int // line of each word
 	size   int

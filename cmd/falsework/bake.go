@@ -399,7 +399,11 @@ func (b *baking) drawing() drawing {
 	if !d.failed {
 		d.notes = append(d.notes, "Print in this pose, automatic supports off.")
 	}
-	d.notes = append(d.notes, shortCaution)
+	if b.bare() {
+		d.notes = append(d.notes, "Nothing to break away. This is no strength calculation.")
+	} else {
+		d.notes = append(d.notes, shortCaution)
+	}
 	return d
 }
 

@@ -59,7 +59,7 @@ type judge struct {
 	core                        raster.Disc // what makes a patch flat
 	landBody, landContact, span float64     // cells
 	dirs, loopDirs              []ray
-	voidMin, voidMax            int
+	voidMax                     int // empty layers under a level ceiling
 	workers                     int
 }
 
@@ -81,10 +81,7 @@ func Judge(in Input) []Layer {
 		landContact: s.Line/c - 1,
 		landBody:    2*s.Line/c - 1,
 		span:        s.Bridge/c + 0.5,
-		voidMin:     1, voidMax: s.VoidLayers(),
-	}
-	if s.IsFused() {
-		j.voidMin = 0
+		voidMax:     s.VoidLayers(),
 	}
 	if in.Thin {
 		j.landBody = j.landContact
