@@ -39,10 +39,19 @@ func (r ray) cell(t, b int) (i, j int) {
 	return
 }
 
+// box is a half-open box of cells.
+type box struct{ x0, y0, x1, y1 int }
+
+func boxOf(b *raster.Bits) (out box) {
+	out.x0, out.y0, out.x1, out.y1 = b.Bounds()
+	return
+}
+
 // chords tests the straight beads over one patch of a layer.
 type chords struct {
 	*judge
 	free   *raster.Bits // the patch: nothing under it
+	box    box          // of free
 	ground *raster.Bits // cells of the layer with something under them
 	own    *raster.Bits // ground that is the body itself
 	beside raster.Bits  // on a flat patch, its ledges held by rule 1
@@ -58,7 +67,14 @@ func (c *chords) open(ask *raster.Bits, r ray) raster.Bits {
 // sound returns the cells of the chords along r through ask, inside free, that
 // are short enough and land at both ends.
 func (c *chords) sound(ask, free *raster.Bits, r ray) raster.Bits {
-	x0, y0, x1, y1 := c.free.Bounds()
+	x0, y0, x1, y1 := ask.Bounds()
+	if x0 == x1 {
+		return raster.Bits{}
+	}
+	// A sound chord goes no further than this from the cell that asks.
+	far := int(c.span/r.step) + 1
+	x0, y0 = max(x0-far, c.box.x0), max(y0-far, c.box.y0)
+	x1, y1 = min(x1+far, c.box.x1), min(y1+far, c.box.y1)
 	held := raster.NewBits(x0, y0, x1, y1)
 	seen := raster.NewBits(x0, y0, x1, y1)
 	ask.Each(func(i, j int) {
@@ -66,8 +82,8 @@ func (c *chords) sound(ask, free *raster.Bits, r ray) raster.Bits {
 			return
 		}
 		t, b := r.line(i, j)
-		lo, landLo := c.walk(free, r, t, b, -1)
-		hi, landHi := c.walk(free, r, t, b, +1)
+		lo, landLo := c.walk(free, r, t, b, -far)
+		hi, landHi := c.walk(free, r, t, b, far)
 		ok := landLo && landHi && float64(hi-lo-1)*r.step <= c.span
 		for u := lo + 1; u < hi; u++ {
 			x, y := r.cell(u, b)
@@ -84,10 +100,18 @@ func (c *chords) sound(ask, free *raster.Bits, r ray) raster.Bits {
 }
 
 // walk goes from t along line b until the free run ends, and tells the first
-// coordinate that is no longer free and whether a landing begins there. A rib of
-// the body's own too thin to land on is passed over as if it were free.
-func (c *chords) walk(free *raster.Bits, r ray, t, b, dir int) (end int, lands bool) {
+// coordinate that is no longer free and whether a landing begins there. It gives
+// up after far steps, which are negative the other way. A rib of the body's own
+// too thin to land on is passed over as if it were free.
+func (c *chords) walk(free *raster.Bits, r ray, t, b, far int) (end int, lands bool) {
+	dir, last := 1, t+far
+	if far < 0 {
+		dir = -1
+	}
 	for {
+		if dir*(last-t) < 0 {
+			return last, false
+		}
 		i, j := r.cell(t, b)
 		if free.Has(i, j) {
 			t += dir
@@ -120,7 +144,7 @@ func (c *chords) walk(free *raster.Bits, r ray, t, b, dir int) (end int, lands b
 
 // loops returns the cells of ask that the outline's loops hold: rule 3.
 func (c *chords) loops(layer, ask *raster.Bits) raster.Bits {
-	x0, y0, x1, y1 := c.free.Bounds()
+	x0, y0, x1, y1 := c.box.x0, c.box.y0, c.box.x1, c.box.y1
 	m := c.band.Radius() + 1
 	near := raster.NewBits(x0-m, y0-m, x1+m, y1+m)
 	for y := y0 - m; y < y1+m; y++ {

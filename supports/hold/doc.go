@@ -25,7 +25,9 @@
 //  4. Closing. A narrow strip at the crown of a small opening holds where the
 //     next layers bridge the opening before it.
 //
-// A patch that touches nothing below is an island and never holds.
+// The plate is a contact for what lies over it across the void that a contact may
+// have: such beads sag onto it. A patch that touches nothing below is an island
+// and never holds.
 //
 // Frame: millimetres, +Z up, plate at z = 0, angles in radians.
 package hold

@@ -1,6 +1,7 @@
 package hold
 
 import (
+	"cmp"
 	"math"
 	"runtime"
 	"slices"
@@ -60,6 +61,7 @@ type judge struct {
 	landBody, landContact, span float64     // cells
 	dirs, loopDirs              []ray
 	voidMax                     int // empty layers under a level ceiling
+	window                      []offset
 	workers                     int
 }
 
@@ -86,6 +88,7 @@ func Judge(in Input) []Layer {
 	if in.Thin {
 		j.landBody = j.landContact
 	}
+	j.window = offsets(int(j.ledge) + 1)
 	j.reachDisc, j.ledgeDisc = raster.DiscOf(j.reach), raster.DiscOf(j.ledge)
 	for n := 0; n < Directions; n++ {
 		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions))
@@ -108,6 +111,24 @@ func Judge(in Input) []Layer {
 	return j.climb()
 }
 
+// offset is a cell beside another and how far off it is, in cells.
+type offset struct {
+	dx, dy int
+	d      float32
+}
+
+// offsets returns the cells of a square of half-width n, from its middle out.
+func offsets(n int) []offset {
+	var out []offset
+	for dy := -n; dy <= n; dy++ {
+		for dx := -n; dx <= n; dx++ {
+			out = append(out, offset{dx, dy, float32(math.Hypot(float64(dx), float64(dy)))})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b offset) int { return cmp.Compare(a.d, b.d) })
+	return out
+}
+
 // flatCore, in lines, is the half-width from which a patch counts as flat rather
 // than as one step of a slope: a slope whose steps are wider than this is within
 // 6° of level at the usual proportion of layer and line.
@@ -122,26 +143,37 @@ type patch struct {
 	islands, bridges []raster.Piece
 }
 
-// contacts returns the cells of layer k that lie over the other body's top across
-// the void allowed, and those of them across a void of at least one layer.
+// contacts returns the cells of layer k that lie over the other body's top, or the
+// plate, across the void allowed, and those of them across a void of at least one
+// layer.
 func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
-	if j.Other == nil || fresh.Empty() {
+	if fresh.Empty() || j.Other == nil && k-1 > j.voidMax+1 {
 		return
 	}
-	all = raster.And(fresh, j.Other.Layer(k-1)) // fused
-	open := raster.AndNot(fresh, &all)
+	open := *fresh
+	if j.Other != nil {
+		all = raster.And(fresh, j.Other.Layer(k-1)) // fused
+		open = raster.AndNot(fresh, &all)
+	}
 	// Where a slope rises over a contact, one step more may be empty.
 	flat := raster.Erode(&open, j.core)
 	flat = raster.Dilate(&flat, j.core)
-	for e := 1; e <= j.voidMax+1 && k-1-e >= 0; e++ {
-		hit := raster.And(&open, j.Other.Layer(k-1-e))
+	for e := 1; e <= j.voidMax+1 && e <= k; e++ {
+		hit := open // a void that reaches the plate
+		if e < k {
+			if hit = (raster.Bits{}); j.Other != nil {
+				hit = raster.And(&open, j.Other.Layer(k-1-e))
+			}
+		}
 		if e > j.voidMax {
 			hit = raster.AndNot(&hit, &flat)
 		}
 		gapped = raster.Or(&gapped, &hit)
 		// A void has neither body in it.
 		open = raster.AndNot(&open, &hit)
-		open = raster.AndNot(&open, j.Body.Layer(k-1-e))
+		if e < k {
+			open = raster.AndNot(&open, j.Body.Layer(k-1-e))
+		}
 	}
 	all = raster.Or(&all, &gapped)
 	return all, gapped
@@ -155,7 +187,6 @@ func (j *judge) climb() []Layer {
 	next := make([]float32, w*j.grid.H)
 	var debtors raster.Bits // cells of the layer below with prev > 0
 	tolerance := float32(j.ledge - j.reach + 1e-6)
-	window := int(j.ledge) + 1
 	// The tip of a leaning wall may begin as a crumb, under a line square, that
 	// no nozzle lays.
 	crumb := int(math.Pow(j.Settings.Line/j.grid.Cell, 2))
@@ -188,25 +219,19 @@ func (j *judge) climb() []Layer {
 			more := raster.NewBits(x0, y0, x1, y1)
 			settle := func(i, jj int, fresh bool) {
 				least := float32(math.Inf(1))
-				for dy := -window; dy <= window; dy++ {
-					y := jj + dy
-					if y < 0 || y >= j.grid.H {
+				for _, o := range j.window {
+					if o.d >= least {
+						break // the rest are no nearer
+					}
+					x, y := i+o.dx, jj+o.dy
+					if x < 0 || x >= w || y < 0 || y >= j.grid.H || !under.Has(x, y) {
 						continue
 					}
-					for dx := -window; dx <= window; dx++ {
-						x := i + dx
-						if x < 0 || x >= w || !under.Has(x, y) {
-							continue
-						}
-						d := float32(math.Sqrt(float64(dx*dx + dy*dy)))
-						if d >= least {
-							continue
-						}
-						if debtors.Has(x, y) && !all.Has(x, y) {
-							d += prev[y*w+x]
-						}
-						least = min(least, d)
+					d := o.d
+					if debtors.Has(x, y) && !all.Has(x, y) {
+						d += prev[y*w+x]
 					}
+					least = min(least, d)
 				}
 				owes := max(0, least-float32(j.reach))
 				if owes > tolerance {
@@ -286,7 +311,7 @@ func (j *judge) bridge(p *patch) Layer {
 	for i := range p.bridges {
 		q := &p.bridges[i]
 		asks := raster.And(&q.Cells, &l.Asks)
-		c := chords{judge: j, free: &q.Cells, ground: &ground, own: &own}
+		c := chords{judge: j, free: &q.Cells, box: box{q.X0, q.Y0, q.X1, q.Y1}, ground: &ground, own: &own}
 		if core := raster.Erode(&q.Cells, j.core); !core.Empty() {
 			sure := raster.AndNot(&q.Cells, &l.Asks) // rule 1 holds them, debts and all
 			c.beside = raster.Within(&sure, &ground, j.ledgeDisc)
@@ -339,7 +364,7 @@ func (j *judge) bridge(p *patch) Layer {
 // contacts under it.
 func (j *judge) alone(c *chords, contacts, asks, own *raster.Bits) bool {
 	free := raster.Or(c.free, contacts)
-	bare := chords{judge: j, free: &free, ground: own, own: own}
+	bare := chords{judge: j, free: &free, box: boxOf(&free), ground: own, own: own}
 	open := j.each(func(r ray) raster.Bits { return bare.open(asks, r) }, true)
 	return slices.ContainsFunc(open[:min(len(open), Directions)], func(b raster.Bits) bool { return b.Empty() })
 }

@@ -171,3 +171,19 @@ func BenchmarkJudge(b *testing.B) {
 		}
 	})
 }
+
+// A void of a layer over the plate is bridged by sagging onto the plate, as over a
+// contact; one of two layers is not, under a level ceiling. Physically the gap of
+// a contact, common practice, no source.
+func TestPlateCarriesAcrossAGap(t *testing.T) {
+	for _, c := range []struct {
+		z     float64
+		holds bool
+	}{{0.2, true}, {0.4, false}, {1, false}} {
+		m := join(box(0, 0, 0, 4, 20, 10), box(4, 0, c.z, 20, 20, 10))
+		got, _, _ := unheld(t, supports.Settings{}, m, nil, 0)
+		if (got == 0) != c.holds {
+			t.Errorf("ceiling %g mm over the plate: %.2f mm² unheld, want it held: %v", c.z, got, c.holds)
+		}
+	}
+}

@@ -58,7 +58,7 @@ type site struct {
 	// and of one family across a stated one.
 	cross, comb float64
 	wall        float64 // thickness
-	// What is left of the work allowed, in cells judged.
+	// What is left of the work allowed on one region, in cells judged.
 	prunes, repairs int
 }
 
@@ -66,7 +66,7 @@ func newSite(part *raster.Stack, s supports.Settings) *site {
 	// Cells measure a chord to within one of them at either end.
 	span := s.Bridge*(1-s.Margin) - 2*part.Cell
 	return &site{
-		part: part, s: s, wall: s.Wall, prunes: pruneCells, repairs: repairCells,
+		part: part, s: s, wall: s.Wall,
 		// The longest straight bead in a square mesh is its diagonal.
 		cross: s.Wall + span/math.Sqrt2,
 		comb:  s.Wall + span,

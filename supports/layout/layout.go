@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"runtime"
 	"slices"
 
 	"falsework/mesh"
@@ -15,6 +16,7 @@ import (
 	"falsework/supports/need"
 	"falsework/supports/plan"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -38,16 +40,10 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 	if len(n.Regions) == 0 {
 		return p
 	}
-	var lines []line
-	for _, r := range n.Regions {
-		more := t.region(r, workers)
-		if t.straddles(more) {
-			for i := range more {
-				more[i].alone = true
-			}
-		}
-		lines = append(lines, more...)
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
 	}
+	lines := t.draft(n, workers)
 	under := grow.NewUndersides(m)
 	cells := 0
 	for k := range part.Cut {
@@ -61,7 +57,7 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 				p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
 			}
 		}
-		t.posts(&p, under)
+		t.posts(&p, under, workers)
 		if turn == mends || (turn+1)*cells > mendCells {
 			return p
 		}
@@ -71,6 +67,30 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 		}
 		lines = append(lines, more...)
 	}
+}
+
+// draft draws lines under every region, a few regions at a time.
+func (t *site) draft(n need.Need, workers int) []line {
+	drawn := make([][]line, len(n.Regions))
+	var eg errgroup.Group
+	eg.SetLimit(workers)
+	for i, r := range n.Regions {
+		eg.Go(func() error {
+			// Each has its share of the work allowed, whatever order they run in.
+			own, share := *t, r.AreaMM2/n.AreaMM2
+			own.prunes, own.repairs = int(share*pruneCells), int(share*repairCells)
+			lines := own.region(r, workers)
+			if own.straddles(lines) {
+				for i := range lines {
+					lines[i].alone = true
+				}
+			}
+			drawn[i] = lines
+			return nil
+		})
+	}
+	_ = eg.Wait() // drawing returns no error
+	return slices.Concat(drawn...)
 }
 
 // straddles tells whether lines stand on the part all round a piece of it, so
@@ -216,7 +236,7 @@ func (t *site) region(r need.Region, workers int) []line {
 		open = t.bare(best, r, workers)
 		left = count(open)
 	}
-	return t.prune(best, r, workers)
+	return t.prune(best, r, left, workers)
 }
 
 const (
@@ -259,8 +279,8 @@ func (t *site) near(r need.Region, l line) need.Region {
 }
 
 // prune drops lines that hold nothing which the others do not, the shortest
-// first.
-func (t *site) prune(lines []line, r need.Region, workers int) []line {
+// first. All of them leave so many cells bare.
+func (t *site) prune(lines []line, r need.Region, left, workers int) []line {
 	order := make([]int, len(lines))
 	for i := range order {
 		order[i] = i
@@ -283,11 +303,14 @@ func (t *site) prune(lines []line, r need.Region, workers int) []line {
 		if t.prunes -= t.judged(near); t.prunes < 0 || lines[i].length() > pruneShort {
 			break
 		}
-		with := count(t.bare(without(), near, workers))
 		gone[i] = true
-		if count(t.bare(without(), near, workers)) > with {
-			gone[i] = false
+		bare := count(t.bare(without(), near, workers))
+		if bare == 0 || left == 0 {
+			gone[i] = bare == 0
+			continue
 		}
+		gone[i] = false
+		gone[i] = bare <= count(t.bare(without(), near, workers))
 	}
 	return without()
 }

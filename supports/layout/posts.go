@@ -8,6 +8,7 @@ import (
 	"falsework/supports/grow"
 	"falsework/supports/plan"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -256,15 +257,15 @@ type serve struct {
 	d  []float64
 }
 
-// with returns s with spot sp as choice c taking what it is nearer to.
-func (g *structure) with(s serve, c, sp int) serve {
-	out := serve{by: append([]int(nil), s.by...), d: append([]float64(nil), s.d...)}
+// with sets out to s with spot sp as choice c taking what it is nearer to.
+func (g *structure) with(out *serve, s serve, c, sp int) serve {
+	out.by, out.d = append(out.by[:0], s.by...), append(out.d[:0], s.d...)
 	for i, e := range g.spots[sp].dist {
 		if e < out.d[i] {
 			out.by[i], out.d[i] = c, e
 		}
 	}
-	return out
+	return *out
 }
 
 // serveBy returns how the given spots share the stations.
@@ -274,7 +275,7 @@ func (g *structure) serveBy(choice []int) serve {
 		s.by[i], s.d[i] = -1, math.Inf(1)
 	}
 	for c, sp := range choice {
-		s = g.with(s, c, sp)
+		s = g.with(&s, s, c, sp)
 	}
 	return s
 }
@@ -365,6 +366,7 @@ func (g *structure) place(i int) r2.Vec { return g.net.Stations[g.stations[i]].P
 func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	total = math.Inf(1)
 	budget := weighBudget
+	var scratch serve
 	try := func(c []int, s serve) bool {
 		if budget -= len(g.stations); budget < 0 {
 			return false
@@ -381,7 +383,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 		base := append([]int(nil), choice...)
 		s := g.serveBy(base)
 		for sp := range g.spots {
-			if try(append(base[:len(base):len(base)], sp), g.with(s, len(base), sp)) {
+			if try(append(base[:len(base):len(base)], sp), g.with(&scratch, s, len(base), sp)) {
 				grew = true
 			}
 		}
@@ -397,7 +399,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 				break
 			}
 			for sp := range g.spots {
-				if try(append(rest[:len(rest):len(rest)], sp), g.with(s, len(rest), sp)) {
+				if try(append(rest[:len(rest):len(rest)], sp), g.with(&scratch, s, len(rest), sp)) {
 					better = true
 				}
 			}
@@ -406,33 +408,53 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	return
 }
 
-// posts chooses posts for every structure of the plan's walls.
-func (t *site) posts(p *plan.Plan, under *grow.Undersides) {
+// posts chooses posts for every structure of the plan's walls, a few structures
+// at a time.
+func (t *site) posts(p *plan.Plan, under *grow.Undersides, workers int) {
 	n := grow.NewNetwork(*p, t.s, under, t.part, grow.CoarsePitch)
-	for _, g := range t.structures(n) {
-		g.survey()
-		if len(g.spots) == 0 {
-			continue
-		}
-		choice, heads, _ := g.choose()
-		for c, sp := range choice {
-			s := &g.spots[sp]
-			at := n.Stations[s.station].P
-			q := plan.Post{
-				ID: fmt.Sprintf("P%d", len(p.Posts)+1), By: plan.Tool,
-				At:   [2]float64{round(at.X, 1e-3), round(at.Y, 1e-3)},
-				Head: round(heads[c], 1e-3), Foot: round(s.foot, 1e-3),
+	all := t.structures(n)
+	chosen := make([][]plan.Post, len(all))
+	var eg errgroup.Group
+	eg.SetLimit(workers)
+	for i, g := range all {
+		eg.Go(func() error {
+			g.survey()
+			if len(g.spots) > 0 {
+				chosen[i] = g.posts()
 			}
-			if s.sole || heads[c] <= s.foot {
-				q.Reach = soleReach
-				q.Head = q.Foot
-			} else {
-				q.Side = min(side(heads[c]-s.foot, t.wall), s.room)
-			}
+			return nil
+		})
+	}
+	_ = eg.Wait() // choosing returns no error
+	for _, posts := range chosen {
+		for _, q := range posts {
+			q.ID = fmt.Sprintf("P%d", len(p.Posts)+1)
 			p.Posts = append(p.Posts, q)
 		}
 	}
 	t.catch(p, n)
+}
+
+// posts returns the posts that make the structure cheapest.
+func (g *structure) posts() []plan.Post {
+	var out []plan.Post
+	choice, heads, _ := g.choose()
+	for c, sp := range choice {
+		s := &g.spots[sp]
+		at := g.net.Stations[s.station].P
+		q := plan.Post{
+			By: plan.Tool, At: [2]float64{round(at.X, 1e-3), round(at.Y, 1e-3)},
+			Head: round(heads[c], 1e-3), Foot: round(s.foot, 1e-3),
+		}
+		if s.sole || heads[c] <= s.foot {
+			q.Reach = soleReach
+			q.Head = q.Foot
+		} else {
+			q.Side = min(side(heads[c]-s.foot, g.wall), s.room)
+		}
+		out = append(out, q)
+	}
+	return out
 }
 
 // catch adds soles under walls that no post reaches after all: paths that the
