@@ -234,7 +234,7 @@ func (b *baking) find() (err error) {
 	if b.layers, err = cut(b.o.part, b.part, b.settings, 0); err != nil {
 		return err
 	}
-	b.need = need.Find(b.layers, b.settings, 0)
+	b.need = need.Find(b.part, b.layers, b.settings, 0)
 	return nil
 }
 

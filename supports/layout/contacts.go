@@ -86,6 +86,9 @@ func (t *site) draw(r need.Region, scale float64) []line {
 	slope := fall{site: t}
 	for n := range r.Cuts {
 		c := &r.Cuts[n]
+		if c.Bare.Empty() {
+			continue
+		}
 		core := raster.Erode(&c.Bare, raster.DiscOf(1.5*t.s.Line/t.part.Cell))
 		if core.Empty() {
 			slope.climb(c.K, &c.Bare, true)
@@ -93,7 +96,8 @@ func (t *site) draw(r need.Region, scale float64) []line {
 		}
 		// Steps of one layer that are flat and steps that are not are told apart
 		// piece by piece.
-		for _, p := range raster.Pieces(&c.Cells) {
+		all := c.All()
+		for _, p := range raster.Pieces(&all) {
 			bare := raster.And(&p.Cells, &c.Bare)
 			flat := raster.And(&p.Cells, &core)
 			slope.climb(c.K, &bare, flat.Empty())

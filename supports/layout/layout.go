@@ -354,7 +354,8 @@ func (t *site) bare(lines []line, r need.Region, workers int) []hold.Layer {
 		for n := range r.Cuts {
 			// Another region's share is not this one's to hold.
 			if r.Cuts[n].K == layers[i].K {
-				layers[i].Unheld = raster.And(&layers[i].Unheld, &r.Cuts[n].Cells)
+				mine := r.Cuts[n].All()
+				layers[i].Unheld = raster.And(&layers[i].Unheld, &mine)
 				out = append(out, layers[i])
 			}
 		}

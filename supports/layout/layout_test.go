@@ -55,7 +55,7 @@ func bare(t testing.TB, p plan.Plan, m *mesh.Mesh, part *raster.Stack, s support
 // of its contact lines is needed.
 func TestBracketPlanIsMinimal(t *testing.T) {
 	m, part, s := bracket(t)
-	p := layout.Layout("wall-bracket", m, part, need.Find(part, s, 0), s, 0)
+	p := layout.Layout("wall-bracket", m, part, need.Find(m, part, s, 0), s, 0)
 	for _, f := range []float64{1, 0.9} {
 		short := s
 		short.Bridge *= f
@@ -82,7 +82,7 @@ func TestWorkersDoNotMatter(t *testing.T) {
 	m, part, s := bracket(t)
 	var want []byte
 	for _, workers := range []int{1, 3} {
-		got, err := layout.Layout("x", m, part, need.Find(part, s, workers), s, workers).Encode()
+		got, err := layout.Layout("x", m, part, need.Find(m, part, s, workers), s, workers).Encode()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -98,14 +98,14 @@ func ExampleLayout() {
 	s, _ := supports.Settings{}.Resolve()
 	m := meshtest.Box(r3.Vec{}, r3.Vec{X: 10, Y: 10, Z: 10})
 	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
-	p := layout.Layout("cube", m, part, need.Find(part, s, 0), s, 0)
+	p := layout.Layout("cube", m, part, need.Find(m, part, s, 0), s, 0)
 	fmt.Println(len(p.Lines), "lines,", len(p.Posts), "posts")
 	// Output: 0 lines, 0 posts
 }
 
 func BenchmarkLayout(b *testing.B) {
 	m, part, s := bracket(b)
-	n := need.Find(part, s, 0)
+	n := need.Find(m, part, s, 0)
 	b.Run("wall-bracket/824", func(b *testing.B) {
 		b.SetBytes(int64(50 * len(m.Triangles)))
 		b.ReportAllocs()

@@ -1,8 +1,11 @@
 package need
 
 import (
+	"math"
+	"slices"
 	"sort"
 
+	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
 	"falsework/supports/hold"
@@ -28,10 +31,17 @@ type Region struct {
 
 // Cut is what a region adds in one layer.
 type Cut struct {
-	K     int
-	Cells raster.Bits // the new cells, with the strip next to what holds
-	Bare  raster.Bits // those of them that fail
+	K int
+	// Cells are the new cells that need holding: a slope's by its facets' own
+	// normals, a ceiling's with the strip next to what holds.
+	Cells raster.Bits
+	// Bare are those that no rule holds; none where a slope has yet to fail. The
+	// last step of a slope may put a few of them outside Cells.
+	Bare raster.Bits
 }
+
+// All returns Cells and Bare together.
+func (c *Cut) All() raster.Bits { return raster.Or(&c.Cells, &c.Bare) }
 
 const (
 	// samplePitch spaces the samples of what fails, in mm: finer than any bridge
@@ -92,15 +102,25 @@ func (p plane) pivot() int { return kdtree.Partition(p, kdtree.MedianOfMedians(p
 
 // patch is a connected set of failing cells of one layer.
 type patch struct {
-	k           int
-	cells, bare raster.Bits
-	root        int
+	k              int
+	cells, bare    raster.Bits
+	x0, y0, x1, y1 int // half-open box of cells
+	root           int
 }
 
-// Find judges the part alone and clusters what does not hold.
-func Find(part *raster.Stack, s supports.Settings, workers int) Need {
+// Find judges the part alone and clusters what does not hold, each slope together
+// with all of it that the facets' own normals put beyond the limit. The mesh and
+// its layers must be of one pose.
+func Find(m *mesh.Mesh, part *raster.Stack, s supports.Settings, workers int) Need {
 	layers := hold.Judge(hold.Input{Body: part, Settings: s, Workers: workers})
 	ledge := raster.DiscOf(s.Ledge() / part.Cell)
+	fails := make([]bool, len(part.Cut))
+	for i := range layers {
+		fails[layers[i].K] = !layers[i].Unheld.Empty()
+	}
+	// Where a slope comes back within the limit, what it owes may still fail; the
+	// facets say that it ends there. An island fails whatever its facets say.
+	within := strips(m, part, s, gentle, func(k int) bool { return fails[k] }, workers)
 	var patches []patch
 	for i := range layers {
 		l := &layers[i]
@@ -110,21 +130,38 @@ func Find(part *raster.Stack, s supports.Settings, workers int) Need {
 		strip := raster.Within(&l.New, &l.Unheld, ledge)
 		for _, p := range raster.Pieces(&strip) {
 			bare := raster.And(&p.Cells, &l.Unheld)
-			patches = append(patches, patch{k: l.K, cells: p.Cells, bare: bare})
+			cells := p.Cells
+			if rests := raster.Within(&cells, part.Layer(l.K-1), raster.DiscOf(math.Sqrt2)); !rests.Empty() {
+				cells = raster.AndNot(&cells, &within[l.K])
+			}
+			patches = append(patches, patch{l.K, cells, bare, p.X0, p.Y0, p.X1, p.Y1, 0})
 		}
 	}
-	return cluster(part, patches)
+	if len(patches) == 0 {
+		return Need{}
+	}
+	failing := len(patches)
+	for k, b := range strips(m, part, s, slope, func(int) bool { return true }, workers) {
+		for _, p := range raster.Pieces(&b) {
+			patches = append(patches, patch{k, p.Cells, raster.Bits{}, p.X0, p.Y0, p.X1, p.Y1, 0})
+		}
+	}
+	return cluster(part, patches, failing)
 }
 
-// cluster joins patches whose samples lie within linkRadius of one another.
-func cluster(part *raster.Stack, patches []patch) Need {
+// cluster joins patches of one slope, and of the first so many, which fail, those
+// whose samples lie within linkRadius of one another.
+func cluster(part *raster.Stack, patches []patch, failing int) Need {
 	var list samples
 	var owner []int
 	pitch := max(1, int(samplePitch/part.Cell))
 	for n := range patches {
+		patches[n].root = n
+	}
+	for n := range patches[:failing] {
 		taken := map[[2]int]bool{}
 		z := part.Bottom(patches[n].k)
-		patches[n].cells.Each(func(i, j int) {
+		patches[n].bare.Each(func(i, j int) {
 			if box := [2]int{i / pitch, j / pitch}; !taken[box] {
 				taken[box] = true
 				c := part.Center(i, j)
@@ -132,10 +169,6 @@ func cluster(part *raster.Stack, patches []patch) Need {
 				owner = append(owner, n)
 			}
 		})
-		patches[n].root = n
-	}
-	if len(list) == 0 {
-		return Need{}
 	}
 	find := func(n int) int {
 		for patches[n].root != n {
@@ -144,40 +177,46 @@ func cluster(part *raster.Stack, patches []patch) Need {
 		}
 		return n
 	}
+	join := func(a, b int) {
+		a, b = find(a), find(b)
+		patches[max(a, b)].root = min(a, b)
+	}
 	tree := kdtree.New(append(samples(nil), list...), false)
 	for _, s := range list {
 		near := kdtree.NewDistKeeper(linkRadius * linkRadius)
 		tree.NearestSet(near, s)
 		for _, h := range near.Heap {
-			if h.Comparable == nil {
-				continue
+			if h.Comparable != nil {
+				join(owner[s.index], owner[h.Comparable.(sample).index])
 			}
-			a, b := find(owner[s.index]), find(owner[h.Comparable.(sample).index])
-			patches[max(a, b)].root = min(a, b)
 		}
 	}
-	return gather(part, patches, find)
+	link(patches, join)
+	return gather(part, patches, failing, find)
 }
 
-// gather makes regions of the joined patches.
-func gather(part *raster.Stack, patches []patch, find func(int) int) Need {
+// gather makes regions of the joined patches, the failing ones being the first.
+func gather(part *raster.Stack, patches []patch, failing int, find func(int) int) Need {
 	byRoot := map[int]*Region{}
 	var order []*Region
 	for n := range patches {
 		p := &patches[n]
-		root := find(n)
-		r := byRoot[root]
+		r := byRoot[find(n)]
 		if r == nil {
+			if n >= failing {
+				continue // a slope short enough to hold
+			}
 			r = &Region{}
-			byRoot[root] = r
+			byRoot[find(n)] = r
 			order = append(order, r)
 		}
-		if last := len(r.Cuts) - 1; last >= 0 && r.Cuts[last].K == p.k {
-			r.Cuts[last].Cells = raster.Or(&r.Cuts[last].Cells, &p.cells)
-			r.Cuts[last].Bare = raster.Or(&r.Cuts[last].Bare, &p.bare)
-		} else {
-			r.Cuts = append(r.Cuts, Cut{K: p.k, Cells: p.cells, Bare: p.bare})
+		at := sort.Search(len(r.Cuts), func(i int) bool { return r.Cuts[i].K >= p.k })
+		if at == len(r.Cuts) || r.Cuts[at].K != p.k {
+			r.Cuts = slices.Insert(r.Cuts, at, Cut{K: p.k})
 		}
+		c := &r.Cuts[at]
+		c.Cells = raster.Or(&c.Cells, &p.cells)
+		c.Bare = raster.Or(&c.Bare, &p.bare)
 	}
 	var out Need
 	for _, r := range order {
@@ -202,6 +241,11 @@ func gather(part *raster.Stack, patches []patch, find func(int) int) Need {
 }
 
 func (r *Region) measure(part *raster.Stack) {
+	if !slices.ContainsFunc(r.Cuts, func(c Cut) bool { return !c.Cells.Empty() }) {
+		for n := range r.Cuts {
+			r.Cuts[n].Cells = r.Cuts[n].Bare // facets and layers disagree: layers count
+		}
+	}
 	var sum r3.Vec
 	cells := 0
 	for n := range r.Cuts {

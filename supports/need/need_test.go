@@ -20,7 +20,7 @@ func find(t testing.TB, m *mesh.Mesh) need.Need {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return need.Find(raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0), s, 0)
+	return need.Find(m, raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0), s, 0)
 }
 
 // planBeyond sums, facet by facet, the plan area that looks down steeper than 45°
@@ -94,7 +94,7 @@ func ExampleFind() {
 	m := meshtest.Box(r3.Vec{}, r3.Vec{X: 4, Y: 10, Z: 20})
 	m.Append(meshtest.Box(r3.Vec{Z: 15}, r3.Vec{X: 24, Y: 10, Z: 18}))
 	layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
-	for _, r := range need.Find(layers, s, 0).Regions {
+	for _, r := range need.Find(m, layers, s, 0).Regions {
 		fmt.Printf("region %d: %.0f mm² at z %.1f mm\n", r.ID, r.AreaMM2, r.Bounds.Min.Z)
 	}
 	// Output: region 1: 199 mm² at z 15.0 mm
@@ -111,7 +111,7 @@ func BenchmarkFind(b *testing.B) {
 		b.SetBytes(int64(50 * len(m.Triangles)))
 		b.ReportAllocs()
 		for b.Loop() {
-			need.Find(st, s, 0)
+			need.Find(m, st, s, 0)
 		}
 	})
 }
