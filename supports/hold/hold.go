@@ -44,7 +44,7 @@ type Layer struct {
 	Asks     raster.Bits // new, and too far out for rule 1
 	Unheld   raster.Bits // no rule holds it, bridges in the direction in force
 	Contacts raster.Bits // the other body's tops that carry this layer
-	Marginal int         // cells on a ledge between the limit and one line
+	Marginal raster.Bits // on a ledge between the limit and one line
 	Best     int         // unheld cells if each patch were bridged its best way
 	Islands  int         // patches that touch nothing below
 }
@@ -67,7 +67,9 @@ type judge struct {
 
 // Judge returns the layers of the body that have something new and unsupported,
 // from the plate up.
-func Judge(in Input) []Layer {
+func Judge(in Input) []Layer { return newJudge(in).climb() }
+
+func newJudge(in Input) *judge {
 	s := in.Settings
 	g := in.Body.Grid
 	c := g.Cell
@@ -108,7 +110,7 @@ func Judge(in Input) []Layer {
 	if j.workers <= 0 {
 		j.workers = runtime.GOMAXPROCS(0)
 	}
-	return j.climb()
+	return j
 }
 
 // offset is a cell beside another and how far off it is, in cells.
@@ -204,7 +206,7 @@ func (j *judge) climb() []Layer {
 		ask := raster.Beyond(&fresh, &sound, j.reachDisc)
 		var under raster.Bits
 		var asks raster.Bits
-		marginal := 0
+		var marginal raster.Bits
 		newDebt := raster.Bits{}
 		if !ask.Empty() || !noDebt {
 			under = raster.Or(b, &all)
@@ -217,6 +219,7 @@ func (j *judge) climb() []Layer {
 			x0, y0, x1, y1 := touched.Bounds()
 			newDebt = raster.NewBits(x0, y0, x1, y1)
 			more := raster.NewBits(x0, y0, x1, y1)
+			marginal = raster.NewBits(x0, y0, x1, y1)
 			settle := func(i, jj int, fresh bool) {
 				least := float32(math.Inf(1))
 				for _, o := range j.window {
@@ -240,7 +243,7 @@ func (j *judge) climb() []Layer {
 					}
 					owes = tolerance
 				} else if fresh && owes > 0 {
-					marginal++
+					marginal.Set(i, jj)
 				}
 				// Under half a cell is rounding, not debt.
 				if owes > 1e-3 {
@@ -292,7 +295,7 @@ func (j *judge) climb() []Layer {
 		held := raster.AndNot(&asks, &l.Unheld)
 		debtors = raster.AndNot(&newDebt, &held)
 		prev, next = next, prev
-		if !asks.Empty() || marginal > 0 || !all.Empty() {
+		if !asks.Empty() || !marginal.Empty() || !all.Empty() {
 			out = append(out, l)
 		}
 	}

@@ -18,6 +18,8 @@ import (
 type Need struct {
 	Regions []Region
 	AreaMM2 float64
+	// MarginalMM2 stands out past the limit by less than a ledge: it holds.
+	MarginalMM2 float64
 }
 
 // Region is one connected stretch of what does not hold.
@@ -137,21 +139,47 @@ func Find(m *mesh.Mesh, part *raster.Stack, s supports.Settings, workers int) Ne
 			patches = append(patches, patch{l.K, cells, bare, p.X0, p.Y0, p.X1, p.Y1, 0})
 		}
 	}
-	if len(patches) == 0 {
-		return Need{}
-	}
+	var n Need
 	failing := len(patches)
+	if failing == 0 {
+		n.MarginalMM2 = marginal(part, layers, nil)
+		return n
+	}
 	for k, b := range strips(m, part, s, slope, func(int) bool { return true }, workers) {
 		for _, p := range raster.Pieces(&b) {
 			patches = append(patches, patch{k, p.Cells, raster.Bits{}, p.X0, p.Y0, p.X1, p.Y1, 0})
 		}
 	}
-	return cluster(part, patches, failing)
+	n.Regions = cluster(part, patches, failing)
+	for i := range n.Regions {
+		n.AreaMM2 += n.Regions[i].AreaMM2
+	}
+	n.MarginalMM2 = marginal(part, layers, n.Regions)
+	return n
+}
+
+// marginal returns the area on marginal ledges outside the regions.
+func marginal(part *raster.Stack, layers []hold.Layer, regions []Region) float64 {
+	told := map[int]raster.Bits{}
+	for i := range regions {
+		for c := range regions[i].Cuts {
+			cut := &regions[i].Cuts[c]
+			all, was := cut.All(), told[cut.K]
+			told[cut.K] = raster.Or(&was, &all)
+		}
+	}
+	cells := 0
+	for i := range layers {
+		was := told[layers[i].K]
+		left := raster.AndNot(&layers[i].Marginal, &was)
+		cells += left.Count()
+	}
+	return float64(cells) * part.CellArea()
 }
 
 // cluster joins patches of one slope, and of the first so many, which fail, those
 // whose samples lie within linkRadius of one another.
-func cluster(part *raster.Stack, patches []patch, failing int) Need {
+func cluster(part *raster.Stack, patches []patch, failing int) []Region {
 	var list samples
 	var owner []int
 	pitch := max(1, int(samplePitch/part.Cell))
@@ -196,7 +224,7 @@ func cluster(part *raster.Stack, patches []patch, failing int) Need {
 }
 
 // gather makes regions of the joined patches, the failing ones being the first.
-func gather(part *raster.Stack, patches []patch, failing int, find func(int) int) Need {
+func gather(part *raster.Stack, patches []patch, failing int, find func(int) int) []Region {
 	byRoot := map[int]*Region{}
 	var order []*Region
 	for n := range patches {
@@ -218,10 +246,8 @@ func gather(part *raster.Stack, patches []patch, failing int, find func(int) int
 		c.Cells = raster.Or(&c.Cells, &p.cells)
 		c.Bare = raster.Or(&c.Bare, &p.bare)
 	}
-	var out Need
 	for _, r := range order {
 		r.measure(part)
-		out.AreaMM2 += r.AreaMM2
 	}
 	sort.SliceStable(order, func(a, b int) bool {
 		p, q := order[a].Bounds.Min, order[b].Bounds.Min
@@ -233,9 +259,10 @@ func gather(part *raster.Stack, patches []patch, failing int, find func(int) int
 		}
 		return p.X < q.X
 	})
+	var out []Region
 	for n, r := range order {
 		r.ID = n + 1
-		out.Regions = append(out.Regions, *r)
+		out = append(out, *r)
 	}
 	return out
 }

@@ -240,7 +240,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	var spots, supSpots, contacts []Spot
 	for i := range part {
 		l := &part[i]
-		marginal += l.Marginal
+		marginal += l.Marginal.Count()
 		best += l.Best
 		spots = p.spot(spots, l.K, &l.Unheld)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
@@ -253,7 +253,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	}
 	for i := range sup {
 		l := &sup[i]
-		marginal += l.Marginal
+		marginal += l.Marginal.Count()
 		best += l.Best
 		supSpots = p.spot(supSpots, l.K, &l.Unheld)
 		l.Contacts.EachRun(func(j, i0, i1 int) {
