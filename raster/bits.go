@@ -15,13 +15,26 @@ type Bits struct {
 }
 
 // NewBits returns an empty set with room for the cells x0 ≤ i < x1, y0 ≤ j < y1.
-func NewBits(x0, y0, x1, y1 int) Bits {
-	if x1 <= x0 || y1 <= y0 {
-		return Bits{}
+func NewBits(x0, y0, x1, y1 int) (b Bits) {
+	b.Reset(x0, y0, x1, y1)
+	return b
+}
+
+// Reset makes b the empty set with room for the cells x0 ≤ i < x1, y0 ≤ j < y1,
+// in the memory that it has where that is enough.
+func (b *Bits) Reset(x0, y0, x1, y1 int) {
+	words := b.words
+	*b = Bits{}
+	if x1 > x0 && y1 > y0 {
+		b.wx, b.y, b.ny = x0>>6, y0, y1-y0
+		b.ww = ((x1 - 1) >> 6) - b.wx + 1
 	}
-	wx := x0 >> 6
-	ww := ((x1 - 1) >> 6) - wx + 1
-	return Bits{wx: wx, y: y0, ww: ww, ny: y1 - y0, words: make([]uint64, ww*(y1-y0))}
+	if n := b.ww * b.ny; n <= cap(words) {
+		b.words = words[:n]
+		clear(b.words)
+	} else {
+		b.words = make([]uint64, n)
+	}
 }
 
 // window returns the cell bounds of the window.

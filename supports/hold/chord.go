@@ -9,30 +9,40 @@ import (
 // ray is a bridge direction on the grid. Parallel digital lines of one ray
 // partition the cells: along the major axis t, the minor one is round(slope·t)+b.
 type ray struct {
-	slope float64 // of the minor axis along the major one, −1…1
 	swap  bool    // the major axis is y
 	step  float64 // length of a step along the major axis, cells
+	minor []int32 // round(slope·t) for −rayMargin ≤ t < len − rayMargin
 }
 
-func rayAt(angle float64) ray {
+// rayMargin is how far outside the grid a ray may be followed, in cells: further
+// than the opening that a closing crown faces, at the finest cell.
+const rayMargin = 256
+
+// rayAt returns the direction on a grid of so many cells along its longer side.
+func rayAt(angle float64, side int) ray {
 	c, s := math.Cos(angle), math.Sin(angle)
-	if math.Abs(c) >= math.Abs(s) {
-		return ray{slope: s / c, step: 1 / math.Abs(c)}
+	r, slope := ray{step: 1 / math.Abs(c)}, s/c
+	if math.Abs(c) < math.Abs(s) {
+		r, slope = ray{swap: true, step: 1 / math.Abs(s)}, c/s
 	}
-	return ray{slope: c / s, swap: true, step: 1 / math.Abs(s)}
+	r.minor = make([]int32, side+2*rayMargin)
+	for n := range r.minor {
+		r.minor[n] = int32(math.Round(slope * float64(n-rayMargin)))
+	}
+	return r
 }
 
 // line returns the major coordinate of cell (i, j) and the offset of its line.
-func (r ray) line(i, j int) (t, b int) {
+func (r *ray) line(i, j int) (t, b int) {
 	if r.swap {
 		i, j = j, i
 	}
-	return i, j - int(math.Round(r.slope*float64(i)))
+	return i, j - int(r.minor[i+rayMargin])
 }
 
 // cell returns the cell at t on line b.
-func (r ray) cell(t, b int) (i, j int) {
-	i, j = t, b+int(math.Round(r.slope*float64(t)))
+func (r *ray) cell(t, b int) (i, j int) {
+	i, j = t, b+int(r.minor[t+rayMargin])
 	if r.swap {
 		i, j = j, i
 	}
@@ -59,51 +69,57 @@ type chords struct {
 
 // open returns the cells of ask that no sound chord along r comes within half a
 // line of.
-func (c *chords) open(ask *raster.Bits, r ray) raster.Bits {
-	held := c.sound(ask, c.free, r)
-	return raster.Beyond(ask, &held, c.halfLine)
+func (c *chords) open(ask *raster.Bits, at box, r *ray) raster.Bits {
+	var s scratch
+	held := c.sound(ask, at, c.free, r, &s)
+	return raster.Beyond(ask, held, c.halfLine)
 }
 
-// sound returns the cells of the chords along r through ask, inside free, that
-// are short enough and land at both ends.
-func (c *chords) sound(ask, free *raster.Bits, r ray) raster.Bits {
-	x0, y0, x1, y1 := ask.Bounds()
-	if x0 == x1 {
-		return raster.Bits{}
-	}
+// scratch is room that one chord test leaves to the next.
+type scratch struct{ held, seen raster.Bits }
+
+// sound returns the cells of the chords along r through ask, which lies in the box
+// at, inside free, that are short enough and land at both ends. They stand in s
+// until its next use.
+func (c *chords) sound(ask *raster.Bits, at box, free *raster.Bits, r *ray, s *scratch) *raster.Bits {
 	// A sound chord goes no further than this from the cell that asks.
 	far := int(c.span/r.step) + 1
-	x0, y0 = max(x0-far, c.box.x0), max(y0-far, c.box.y0)
-	x1, y1 = min(x1+far, c.box.x1), min(y1+far, c.box.y1)
-	held := raster.NewBits(x0, y0, x1, y1)
-	seen := raster.NewBits(x0, y0, x1, y1)
+	x0, y0 := max(at.x0-far, c.box.x0), max(at.y0-far, c.box.y0)
+	x1, y1 := min(at.x1+far, c.box.x1), min(at.y1+far, c.box.y1)
+	s.held.Reset(x0, y0, x1, y1)
+	s.seen.Reset(x0, y0, x1, y1)
 	ask.Each(func(i, j int) {
-		if seen.Has(i, j) {
+		if s.seen.Has(i, j) {
 			return
 		}
 		t, b := r.line(i, j)
-		lo, landLo := c.walk(free, r, t, b, -far)
-		hi, landHi := c.walk(free, r, t, b, far)
-		ok := landLo && landHi && float64(hi-lo-1)*r.step <= c.span
+		// Cells ask in the order of rows, so those still to come lie ahead on
+		// most lines: that end first.
+		hi, land := c.walk(free, r, t, b, far)
+		lo := t - 1
+		if land {
+			lo, land = c.walk(free, r, t, b, -far)
+		}
+		ok := land && float64(hi-lo-1)*r.step <= c.span
 		for u := lo + 1; u < hi; u++ {
 			x, y := r.cell(u, b)
 			if !free.Has(x, y) {
 				continue
 			}
-			seen.Set(x, y)
+			s.seen.Set(x, y)
 			if ok {
-				held.Set(x, y)
+				s.held.Set(x, y)
 			}
 		}
 	})
-	return held
+	return &s.held
 }
 
 // walk goes from t along line b until the free run ends, and tells the first
 // coordinate that is no longer free and whether a landing begins there. It gives
 // up after far steps, which are negative the other way. A rib of the body's own
 // too thin to land on is passed over as if it were free.
-func (c *chords) walk(free *raster.Bits, r ray, t, b, far int) (end int, lands bool) {
+func (c *chords) walk(free *raster.Bits, r *ray, t, b, far int) (end int, lands bool) {
 	dir, last := 1, t+far
 	if far < 0 {
 		dir = -1
@@ -157,17 +173,19 @@ func (c *chords) loops(layer, ask *raster.Bits) raster.Bits {
 		return raster.Bits{}
 	}
 	var held raster.Bits
-	rest := edge
-	for _, r := range c.loopDirs {
-		h := c.sound(&rest, &loop, r)
+	rest, at := edge, boxOf(&edge)
+	var s scratch
+	for n := range c.loopDirs {
+		h := c.sound(&rest, at, &loop, &c.loopDirs[n], &s)
 		if h.Empty() {
 			continue
 		}
-		near := raster.Within(&rest, &h, c.sagitta)
+		near := raster.Within(&rest, h, c.sagitta)
 		held = raster.Or(&held, &near)
 		if rest = raster.AndNot(&rest, &near); rest.Empty() {
 			break
 		}
+		at = boxOf(&rest)
 	}
 	return held
 }
@@ -194,7 +212,7 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	held := raster.NewBits(x0, y0, x1, y1)
 	near.Each(func(i, j int) {
 		for n := 0; n < 2*Directions; n += 2 {
-			r := c.dirs[n%Directions]
+			r := &c.dirs[n%Directions]
 			dir := 1
 			if n >= Directions {
 				dir = -1

@@ -29,7 +29,7 @@ func Run(body *raster.Stack, k int, patch *raster.Bits, s supports.Settings) []B
 	far := body.W + body.H
 	out := make([]Beads, Directions)
 	for n := range out {
-		r := j.dirs[n]
+		r := &j.dirs[n]
 		b := &out[n]
 		b.Angle = math.Pi * float64(n) / Directions
 		seen := raster.NewBits(x0, y0, x1, y1)

@@ -92,18 +92,19 @@ func newJudge(in Input) *judge {
 	}
 	j.window = offsets(int(j.ledge) + 1)
 	j.reachDisc, j.ledgeDisc = raster.DiscOf(j.reach), raster.DiscOf(j.ledge)
+	side := max(g.W, g.H)
 	for n := 0; n < Directions; n++ {
-		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions))
+		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions, side))
 	}
 	loops := loopDirections
 	if in.Thin {
 		loops = thinDirections
 	}
 	for n := 0; n < loops; n++ {
-		j.loopDirs = append(j.loopDirs, rayAt(math.Pi*float64(n)/float64(loops)))
+		j.loopDirs = append(j.loopDirs, rayAt(math.Pi*float64(n)/float64(loops), side))
 	}
 	if s.Direction.Stated {
-		j.dirs = append(j.dirs, rayAt(s.Direction.Angle))
+		j.dirs = append(j.dirs, rayAt(s.Direction.Angle, side))
 	}
 
 	j.workers = in.Workers
@@ -181,127 +182,6 @@ func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
 	return all, gapped
 }
 
-// climb runs rule 1 from the plate up, and the other rules on what it leaves.
-func (j *judge) climb() []Layer {
-	var out []Layer
-	w := j.grid.W
-	prev := make([]float32, w*j.grid.H)
-	next := make([]float32, w*j.grid.H)
-	var debtors raster.Bits // cells of the layer below with prev > 0
-	tolerance := float32(j.ledge - j.reach + 1e-6)
-	// The tip of a leaning wall may begin as a crumb, under a line square, that
-	// no nozzle lays.
-	crumb := int(math.Pow(j.Settings.Line/j.grid.Cell, 2))
-	for k := 1; k < len(j.Body.Cut); k++ {
-		s, b := &j.Body.Cut[k], &j.Body.Cut[k-1]
-		fresh := raster.AndNot(s, b)
-		noDebt := debtors.Empty()
-		if noDebt && fresh.Empty() {
-			continue
-		}
-		all, gapped := j.contacts(k, &fresh)
-		fresh = raster.AndNot(&fresh, &all)
-		sound := raster.AndNot(b, &debtors)
-		sound = raster.Or(&sound, &all)
-		ask := raster.Beyond(&fresh, &sound, j.reachDisc)
-		var under raster.Bits
-		var asks raster.Bits
-		var marginal raster.Bits
-		newDebt := raster.Bits{}
-		if !ask.Empty() || !noDebt {
-			under = raster.Or(b, &all)
-			far := raster.Beyond(&ask, &under, j.ledgeDisc)
-			asks = far.Clone()
-			near := raster.AndNot(&ask, &far)
-			owing := raster.And(&debtors, s)
-			owing = raster.AndNot(&owing, &all)
-			touched := raster.Or(&ask, &owing)
-			x0, y0, x1, y1 := touched.Bounds()
-			newDebt = raster.NewBits(x0, y0, x1, y1)
-			more := raster.NewBits(x0, y0, x1, y1)
-			marginal = raster.NewBits(x0, y0, x1, y1)
-			settle := func(i, jj int, fresh bool) {
-				least := float32(math.Inf(1))
-				for _, o := range j.window {
-					if o.d >= least {
-						break // the rest are no nearer
-					}
-					x, y := i+o.dx, jj+o.dy
-					if x < 0 || x >= w || y < 0 || y >= j.grid.H || !under.Has(x, y) {
-						continue
-					}
-					d := o.d
-					if debtors.Has(x, y) && !all.Has(x, y) {
-						d += prev[y*w+x]
-					}
-					least = min(least, d)
-				}
-				owes := max(0, least-float32(j.reach))
-				if owes > tolerance {
-					if fresh {
-						more.Set(i, jj)
-					}
-					owes = tolerance
-				} else if fresh && owes > 0 {
-					marginal.Set(i, jj)
-				}
-				// Under half a cell is rounding, not debt.
-				if owes > 1e-3 {
-					newDebt.Set(i, jj)
-					next[jj*w+i] = owes
-				}
-			}
-			near.Each(func(i, y int) { settle(i, y, true) })
-			// A debtor further from sound ground than any debt pays off alone.
-			beside := raster.Within(&owing, &sound, j.ledgeDisc)
-			alone := raster.AndNot(&owing, &beside)
-			beside.Each(func(i, y int) { settle(i, y, false) })
-			alone.Each(func(i, y int) {
-				if owes := prev[y*w+i] - float32(j.reach); owes > 1e-3 {
-					newDebt.Set(i, y)
-					next[y*w+i] = owes
-				}
-			})
-			// What fails is told once; the layer above starts from a ledge at its
-			// limit. What other rules hold is forgiven below.
-			far.Each(func(i, y int) {
-				newDebt.Set(i, y)
-				next[y*w+i] = tolerance
-			})
-			asks = raster.Or(&asks, &more)
-		} else {
-			under = raster.Or(b, &all)
-		}
-		p := patch{cells: s, below: under, gapped: gapped}
-		if !fresh.Empty() {
-			ground := raster.And(s, &under)
-			for _, q := range raster.Pieces(&fresh) {
-				touch := raster.Within(&q.Cells, &ground, raster.DiscOf(math.Sqrt2))
-				if touch.Empty() && j.Thin && q.Area <= crumb {
-					continue
-				}
-				if touch.Empty() {
-					p.islands = append(p.islands, q)
-					asks = raster.Or(&asks, &q.Cells)
-					continue
-				}
-				if c := raster.And(&q.Cells, &asks); !c.Empty() {
-					p.bridges = append(p.bridges, q)
-				}
-			}
-		}
-		p.layer = Layer{K: k, New: fresh, Asks: asks, Contacts: all, Marginal: marginal, Islands: len(p.islands)}
-		l := j.bridge(&p)
-		held := raster.AndNot(&asks, &l.Unheld)
-		debtors = raster.AndNot(&newDebt, &held)
-		prev, next = next, prev
-		if !asks.Empty() || !marginal.Empty() || !all.Empty() {
-			out = append(out, l)
-		}
-	}
-	return out
-}
-
 // bridge runs rules 2 and 3 on what rule 1 left of a layer.
 func (j *judge) bridge(p *patch) Layer {
 	l := p.layer
@@ -327,9 +207,8 @@ func (j *judge) bridge(p *patch) Layer {
 		if rest.Empty() {
 			continue
 		}
-		open := j.each(func(r ray) raster.Bits {
-			return c.open(&rest, r)
-		}, !leans)
+		at := boxOf(&rest)
+		open := j.each(func(r *ray) raster.Bits { return c.open(&rest, at, r) }, !leans)
 		unheld := raster.Bits{}
 		bestN := -1
 		for n := range open {
@@ -368,7 +247,8 @@ func (j *judge) bridge(p *patch) Layer {
 func (j *judge) alone(c *chords, contacts, asks, own *raster.Bits) bool {
 	free := raster.Or(c.free, contacts)
 	bare := chords{judge: j, free: &free, box: boxOf(&free), ground: own, own: own}
-	open := j.each(func(r ray) raster.Bits { return bare.open(asks, r) }, true)
+	at := boxOf(asks)
+	open := j.each(func(r *ray) raster.Bits { return bare.open(asks, at, r) }, true)
 	return slices.ContainsFunc(open[:min(len(open), Directions)], func(b raster.Bits) bool { return b.Empty() })
 }
 
@@ -397,7 +277,7 @@ func (j *judge) despeckle(b *raster.Bits) raster.Bits {
 
 // each runs test for every direction, a few at a time, and returns what each
 // leaves open. With first set it may stop after a direction that leaves nothing.
-func (j *judge) each(test func(ray) raster.Bits, first bool) []raster.Bits {
+func (j *judge) each(test func(*ray) raster.Bits, first bool) []raster.Bits {
 	out := make([]raster.Bits, len(j.dirs))
 	for n := 0; n < len(j.dirs); n += eachAtOnce {
 		end := min(n+eachAtOnce, len(j.dirs))
@@ -405,7 +285,7 @@ func (j *judge) each(test func(ray) raster.Bits, first bool) []raster.Bits {
 		eg.SetLimit(j.workers)
 		for m := n; m < end; m++ {
 			eg.Go(func() error {
-				out[m] = test(j.dirs[m])
+				out[m] = test(&j.dirs[m])
 				return nil
 			})
 		}

@@ -147,12 +147,39 @@ func TestDirection(t *testing.T) {
 	}
 }
 
+// One worker climbs from the plate up; more climb stretches side by side. Slopes
+// just past the limit owe from one stretch to the next.
 func TestWorkersDoNotMatter(t *testing.T) {
-	m := meshtest.Blob(4000)
-	a1, b1, i1 := unheld(t, supports.Settings{}, m, nil, 1)
-	a2, b2, i2 := unheld(t, supports.Settings{}, m, nil, 3)
-	if a1 != a2 || b1 != b2 || i1 != i2 {
-		t.Errorf("1 worker %v %v %v, 3 workers %v %v %v", a1, b1, i1, a2, b2, i2)
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	tall := func(angle float64) *mesh.Mesh {
+		out := 60 * math.Tan(angle*math.Pi/180)
+		at := func(x float64) []r2.Vec { return []r2.Vec{{X: 0}, {X: x}, {X: x, Y: 6}, {X: 0, Y: 6}} }
+		return mesh.Frustum(at(10), at(10+out), 0, 60)
+	}
+	for name, m := range map[string]*mesh.Mesh{
+		"blob": meshtest.Blob(4000), "45.2°": tall(45.2), "46°": tall(46), "52°": tall(52), "44°": tall(44),
+	} {
+		body := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+		want := hold.Judge(hold.Input{Body: body, Settings: s, Workers: 1})
+		for _, workers := range []int{2, 3, 4} {
+			got := hold.Judge(hold.Input{Body: body, Settings: s, Workers: workers})
+			if len(got) != len(want) {
+				t.Errorf("%s: %d layers by %d workers, %d by one", name, len(got), workers, len(want))
+				continue
+			}
+			for i := range want {
+				g, w := &got[i], &want[i]
+				if g.K != w.K || g.Best != w.Best || g.Islands != w.Islands ||
+					!raster.Equal(&g.New, &w.New) || !raster.Equal(&g.Asks, &w.Asks) || !raster.Equal(&g.Unheld, &w.Unheld) ||
+					!raster.Equal(&g.Contacts, &w.Contacts) || !raster.Equal(&g.Marginal, &w.Marginal) {
+					t.Errorf("%s: layer %d differs by %d workers", name, w.K, workers)
+					break
+				}
+			}
+		}
 	}
 }
 

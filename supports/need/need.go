@@ -49,9 +49,9 @@ const (
 	// samplePitch spaces the samples of what fails, in mm: finer than any bridge
 	// or ledge that could tell two places apart.
 	samplePitch = 1.0
-	// linkRadius joins samples to one region. Samples of two touching patches
-	// are at most a pitch's diagonal and a cell apart in plan; twice that leaves
-	// room for a shallow slope's steps.
+	// linkRadius joins samples to one region. Samples of touching cubes are at
+	// most two of their diagonals apart, 3.5 mm; those further apart than three
+	// pitches touch at a corner only.
 	linkRadius = 3.0
 )
 
@@ -186,18 +186,6 @@ func cluster(part *raster.Stack, patches []patch, failing int) []Region {
 	for n := range patches {
 		patches[n].root = n
 	}
-	for n := range patches[:failing] {
-		taken := map[[2]int]bool{}
-		z := part.Bottom(patches[n].k)
-		patches[n].bare.Each(func(i, j int) {
-			if box := [2]int{i / pitch, j / pitch}; !taken[box] {
-				taken[box] = true
-				c := part.Center(i, j)
-				list = append(list, sample{r3.Vec{X: c.X, Y: c.Y, Z: z}, len(list)})
-				owner = append(owner, n)
-			}
-		})
-	}
 	find := func(n int) int {
 		for patches[n].root != n {
 			patches[n].root = patches[patches[n].root].root
@@ -208,6 +196,25 @@ func cluster(part *raster.Stack, patches []patch, failing int) []Region {
 	join := func(a, b int) {
 		a, b = find(a), find(b)
 		patches[max(a, b)].root = min(a, b)
+	}
+	// One sample stands for all patches in a cube of samplePitch.
+	taken := map[[3]int]int{}
+	for n := range patches[:failing] {
+		z := part.Bottom(patches[n].k)
+		patches[n].bare.Each(func(i, j int) {
+			cube := [3]int{i / pitch, j / pitch, int(z / samplePitch)}
+			if o, ok := taken[cube]; ok {
+				if o != n {
+					join(o, n)
+					taken[cube] = n
+				}
+				return
+			}
+			taken[cube] = n
+			c := part.Center(i, j)
+			list = append(list, sample{r3.Vec{X: c.X, Y: c.Y, Z: z}, len(list)})
+			owner = append(owner, n)
+		})
 	}
 	tree := kdtree.New(append(samples(nil), list...), false)
 	for _, s := range list {

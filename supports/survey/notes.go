@@ -46,7 +46,8 @@ func (v *surveyor) thin(workers int) []Note {
 	found := make([][]raster.Piece, len(v.part.Cut))
 	var eg errgroup.Group
 	eg.SetLimit(workers)
-	for k := range v.part.Cut {
+	// What stands no higher than a layer is no wall: every second one will do.
+	for k := 0; k < len(v.part.Cut); k += 2 {
 		eg.Go(func() error {
 			b := v.part.Layer(k)
 			inner := raster.Erode(b, core)
@@ -72,7 +73,7 @@ func (v *surveyor) thin(workers int) []Note {
 		for _, p := range pieces {
 			at := slices.IndexFunc(stacks, func(s stack) bool {
 				q := &s.last
-				return k-s.k1 <= 1 && p.X0 < q.X1 && q.X0 < p.X1 && p.Y0 < q.Y1 && q.Y0 < p.Y1
+				return k-s.k1 <= 2 && p.X0 < q.X1 && q.X0 < p.X1 && p.Y0 < q.Y1 && q.Y0 < p.Y1
 			})
 			if at < 0 {
 				stacks = append(stacks, stack{k, k, p})

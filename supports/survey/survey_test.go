@@ -184,7 +184,7 @@ func TestNotes(t *testing.T) {
 		return nil
 	}
 	fin := join(box(0, 0, 0, 10, 10, 3), box(2, 5, 3, 8, 5.2, 9))
-	if n := note(of(t, fin, survey.Options{}), "thin wall"); n == nil || math.Abs(n.Z-3) > 0.2 {
+	if n := note(of(t, fin, survey.Options{}), "thin wall"); n == nil || math.Abs(n.Z-3) > 0.5 {
 		t.Errorf("a wall of 0.2 mm: %+v", n)
 	}
 	line := join(box(0, 0, 0, 10, 10, 3), box(2, 5, 3, 8, 5.4, 9))

@@ -1,0 +1,260 @@
+package hold
+
+import (
+	"math"
+	"slices"
+
+	"falsework/raster"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// climber runs rule 1 from the plate up, and the other rules on what it leaves.
+type climber struct {
+	*judge
+	debtors    raster.Bits // cells of the layer below that owe
+	owed, next []float32   // what each cell owes, by row; read at debtors alone
+}
+
+func (j *judge) climber() *climber {
+	cells := j.grid.W * j.grid.H
+	return &climber{judge: j, owed: make([]float32, cells), next: make([]float32, cells)}
+}
+
+// state is what one layer leaves to the next.
+type state struct {
+	debtors raster.Bits
+	owed    []float32 // of the debtors, rows upward
+}
+
+func (c *climber) state() state {
+	s := state{debtors: c.debtors}
+	c.debtors.Each(func(x, y int) { s.owed = append(s.owed, c.owed[y*c.grid.W+x]) })
+	return s
+}
+
+func (c *climber) resume(s state) {
+	c.debtors = s.debtors
+	n := 0
+	s.debtors.Each(func(x, y int) {
+		c.owed[y*c.grid.W+x] = s.owed[n]
+		n++
+	})
+}
+
+func (s *state) equal(o *state) bool {
+	return raster.Equal(&s.debtors, &o.debtors) && slices.Equal(s.owed, o.owed)
+}
+
+// leastStretch is how many layers are worth climbing side by side with others.
+const leastStretch = 64
+
+// stretches cuts the layers into so many runs of like work, and returns where each
+// begins and the last ends. Nearly all work is on cells with nothing under them.
+func (j *judge) stretches(parts int) []int {
+	count := len(j.Body.Cut)
+	sum := make([]int, count+1) // of the work below each layer
+	for k := range count {
+		fresh := raster.AndNot(&j.Body.Cut[k], j.Body.Layer(k-1))
+		sum[k+1] = sum[k] + fresh.Count()
+	}
+	at := make([]int, parts+1)
+	at[parts] = count
+	for n := 1; n < parts; n++ {
+		at[n], _ = slices.BinarySearch(sum, sum[1]+(sum[count]-sum[1])*n/parts)
+		at[n] = min(max(at[n], at[n-1]+1), count-parts+n)
+	}
+	return at
+}
+
+// climb judges all layers. Stretches of them are climbed side by side as if
+// nothing were owed below; where something is, the stretch is climbed again until
+// it owes what it did before, so the result is that of one climb.
+func (j *judge) climb() []Layer {
+	parts := max(1, min(j.workers, len(j.Body.Cut)/leastStretch))
+	at := []int{0, len(j.Body.Cut)}
+	if parts > 1 {
+		at = j.stretches(parts)
+	}
+	type stretch struct {
+		first, end int // layers
+		layers     []Layer
+		states     []state // after each layer
+	}
+	all := make([]stretch, parts)
+	var eg errgroup.Group
+	eg.SetLimit(j.workers)
+	for n := range all {
+		s := &all[n]
+		s.first, s.end = max(1, at[n]), at[n+1]
+		eg.Go(func() error {
+			c := j.climber()
+			for k := s.first; k < s.end; k++ {
+				if l, some := c.layer(k); some {
+					s.layers = append(s.layers, l)
+				}
+				if parts > 1 {
+					s.states = append(s.states, c.state())
+				}
+			}
+			return nil
+		})
+	}
+	_ = eg.Wait() // climbing returns no error
+	out := all[0].layers
+	for n := 1; n < parts; n++ {
+		s := &all[n]
+		below := &all[n-1]
+		from := below.states[len(below.states)-1]
+		k := s.first
+		if !from.debtors.Empty() {
+			c := j.climber()
+			c.resume(from)
+			for ; k < s.end; k++ {
+				if l, some := c.layer(k); some {
+					out = append(out, l)
+				}
+				now, before := c.state(), &s.states[k-s.first]
+				same := now.equal(before)
+				*before = now
+				if same {
+					k++
+					break
+				}
+			}
+		}
+		for _, l := range s.layers {
+			if l.K >= k {
+				out = append(out, l)
+			}
+		}
+	}
+	return out
+}
+
+// layer judges layer k on what the one below owes. It is false where there is
+// nothing to tell.
+func (c *climber) layer(k int) (Layer, bool) {
+	s, b := &c.Body.Cut[k], &c.Body.Cut[k-1]
+	fresh := raster.AndNot(s, b)
+	if fresh.Empty() && c.debtors.Empty() {
+		return Layer{}, false
+	}
+	all, gapped := c.contacts(k, &fresh)
+	fresh = raster.AndNot(&fresh, &all)
+	under, sound := *b, *b
+	if !all.Empty() {
+		under = raster.Or(b, &all)
+	}
+	if !all.Empty() || !c.debtors.Empty() {
+		sound = raster.AndNot(b, &c.debtors)
+		sound = raster.Or(&sound, &all)
+	}
+	d := c.settle(&fresh, s, &under, &sound, &all)
+	p := patch{cells: s, below: under, gapped: gapped}
+	c.sort(&p, &fresh, &d.asks)
+	p.layer = Layer{K: k, New: fresh, Asks: d.asks, Contacts: all, Marginal: d.marginal, Islands: len(p.islands)}
+	l := c.bridge(&p)
+	// What another rule holds owes nothing.
+	held := raster.AndNot(&d.asks, &l.Unheld)
+	c.debtors = raster.AndNot(&d.owing, &held)
+	c.owed, c.next = c.next, c.owed
+	return l, !d.asks.Empty() || !d.marginal.Empty() || !all.Empty()
+}
+
+// debts is what rule 1 leaves of a layer.
+type debts struct {
+	asks     raster.Bits // too far out
+	marginal raster.Bits // out, but by less than a ledge
+	owing    raster.Bits // cells that owe, by how much being in climber.next
+}
+
+// settle runs rule 1 on a layer's cells: fresh are new, under is what lies below,
+// sound what of it owes nothing.
+func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out debts) {
+	ask := raster.Beyond(fresh, sound, c.reachDisc)
+	if ask.Empty() && c.debtors.Empty() {
+		return out
+	}
+	w := c.grid.W
+	tolerance := float32(c.ledge - c.reach + 1e-6)
+	far := raster.Beyond(&ask, under, c.ledgeDisc)
+	near := raster.AndNot(&ask, &far)
+	owing := raster.And(&c.debtors, layer)
+	owing = raster.AndNot(&owing, contacts)
+	touched := raster.Or(&ask, &owing)
+	x0, y0, x1, y1 := touched.Bounds()
+	out.owing = raster.NewBits(x0, y0, x1, y1)
+	out.marginal = raster.NewBits(x0, y0, x1, y1)
+	more := raster.NewBits(x0, y0, x1, y1)
+	owe := func(x, y int, debt float32) {
+		// Under half a cell is rounding, not debt.
+		if debt > 1e-3 {
+			out.owing.Set(x, y)
+			c.next[y*w+x] = debt
+		}
+	}
+	settle := func(i, j int, fresh bool) {
+		least := float32(math.Inf(1))
+		for _, o := range c.window {
+			if o.d >= least {
+				break // the rest are no nearer
+			}
+			x, y := i+o.dx, j+o.dy
+			if x < 0 || x >= w || y < 0 || y >= c.grid.H || !under.Has(x, y) {
+				continue
+			}
+			d := o.d
+			if c.debtors.Has(x, y) && !contacts.Has(x, y) {
+				d += c.owed[y*w+x]
+			}
+			least = min(least, d)
+		}
+		debt := max(0, least-float32(c.reach))
+		if debt > tolerance {
+			if fresh {
+				more.Set(i, j)
+			}
+			debt = tolerance
+		} else if fresh && debt > 0 {
+			out.marginal.Set(i, j)
+		}
+		owe(i, j, debt)
+	}
+	near.Each(func(x, y int) { settle(x, y, true) })
+	// A debtor further from sound ground than any debt pays off alone.
+	beside := raster.Within(&owing, sound, c.ledgeDisc)
+	alone := raster.AndNot(&owing, &beside)
+	beside.Each(func(x, y int) { settle(x, y, false) })
+	alone.Each(func(x, y int) { owe(x, y, c.owed[y*w+x]-float32(c.reach)) })
+	// What fails is told once; the layer above starts from a ledge at its limit.
+	far.Each(func(x, y int) { owe(x, y, tolerance) })
+	out.asks = raster.Or(&far, &more)
+	return out
+}
+
+// sort tells the pieces of fresh that ask apart: islands, all of which ask, and
+// those that touch something below.
+func (c *climber) sort(p *patch, fresh, asks *raster.Bits) {
+	if fresh.Empty() {
+		return
+	}
+	// The tip of a leaning wall may begin as a crumb, under a line square, that
+	// no nozzle lays.
+	crumb := int(math.Pow(c.Settings.Line/c.grid.Cell, 2))
+	ground := raster.And(p.cells, &p.below)
+	for _, q := range raster.Pieces(fresh) {
+		touch := raster.Within(&q.Cells, &ground, raster.DiscOf(math.Sqrt2))
+		if touch.Empty() && c.Thin && q.Area <= crumb {
+			continue
+		}
+		if touch.Empty() {
+			p.islands = append(p.islands, q)
+			*asks = raster.Or(asks, &q.Cells)
+			continue
+		}
+		if mine := raster.And(&q.Cells, asks); !mine.Empty() {
+			p.bridges = append(p.bridges, q)
+		}
+	}
+}
