@@ -16,8 +16,8 @@ import (
 type line struct {
 	at  []point
 	tie bool // holds nothing itself: joins others, z being its top
-	// alone keeps the line from being tied to others.
-	alone bool
+	// group keeps lines apart: those of different groups are never tied.
+	group int
 }
 
 type point struct {

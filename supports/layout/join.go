@@ -30,9 +30,6 @@ func (t *site) join(lines []line) []line {
 	}
 	var places []place
 	for n, l := range lines {
-		if l.alone {
-			continue
-		}
 		total, gone := l.length(), 0.0
 		for i := 1; i < len(l.at); i++ {
 			a, b := l.at[i-1], l.at[i]
@@ -63,7 +60,7 @@ func (t *site) join(lines []line) []line {
 			for dy := -1; dy <= 1; dy++ {
 				for _, j := range bins[[2]int{k[0] + dx, k[1] + dy}] {
 					p, q := &places[i], &places[j]
-					if q.line <= p.line || math.Abs(p.z-q.z) > grow.WallDepth(t.s) {
+					if q.line <= p.line || lines[q.line].group != lines[p.line].group || math.Abs(p.z-q.z) > grow.WallDepth(t.s) {
 						continue
 					}
 					d := distance(p.Vec, q.Vec)

@@ -81,9 +81,7 @@ func (t *site) draft(n need.Need, workers int) []line {
 			own.prunes, own.repairs = int(share*pruneCells), int(share*repairCells)
 			lines := own.region(r, workers)
 			if own.straddles(lines) {
-				for i := range lines {
-					lines[i].alone = true
-				}
+				halve(lines, 2*i+1)
 			}
 			drawn[i] = lines
 			return nil
@@ -91,6 +89,46 @@ func (t *site) draft(n need.Need, workers int) []line {
 	}
 	_ = eg.Wait() // drawing returns no error
 	return slices.Concat(drawn...)
+}
+
+// halve puts lines that surround something into two groups, either of which comes
+// off its own way: on the two sides of the straight cut through their middle that
+// runs through the fewest of them.
+func halve(lines []line, group int) {
+	const cuts = 24
+	var middle r2.Vec
+	n := 0.0
+	for _, l := range lines {
+		for _, q := range l.at {
+			middle = r2.Add(middle, q.Vec)
+			n++
+		}
+	}
+	middle = r2.Scale(1/n, middle)
+	best, fewest := r2.Vec{}, math.Inf(1)
+	for c := 0; c < cuts; c++ {
+		sin, cos := math.Sincos(math.Pi * float64(c) / cuts)
+		normal := r2.Vec{X: cos, Y: sin}
+		through := 0.0
+		for _, l := range lines {
+			lo, hi := math.Inf(1), math.Inf(-1)
+			for _, q := range l.at {
+				d := r2.Dot(r2.Sub(q.Vec, middle), normal)
+				lo, hi = min(lo, d), max(hi, d)
+			}
+			through += max(0, min(hi, -lo)) // by how much it is on either side
+		}
+		if through < fewest-1e-6 {
+			best, fewest = normal, through
+		}
+	}
+	for i := range lines {
+		mid := r2.Scale(0.5, r2.Add(lines[i].at[0].Vec, lines[i].at[len(lines[i].at)-1].Vec))
+		lines[i].group = group
+		if r2.Dot(r2.Sub(mid, middle), best) > 0 {
+			lines[i].group++
+		}
+	}
 }
 
 // straddles tells whether lines stand on the part all round a piece of it, so
@@ -430,14 +468,14 @@ func (l line) tidy(apart float64) []line {
 		if n := len(run); n > 1 {
 			a, b := r2.Sub(run[n-1].Vec, run[n-2].Vec), r2.Sub(p.Vec, run[n-1].Vec)
 			if math.Abs(math.Atan2(r2.Cross(a, b), r2.Dot(a, b))) > sharpest {
-				out = append(out, line{at: run, tie: l.tie, alone: l.alone})
+				out = append(out, line{at: run, tie: l.tie, group: l.group})
 				run = []point{run[n-1]}
 			}
 		}
 		run = append(run, p)
 	}
 	if len(run) > 1 {
-		out = append(out, line{at: run, tie: l.tie, alone: l.alone})
+		out = append(out, line{at: run, tie: l.tie, group: l.group})
 	}
 	return out
 }

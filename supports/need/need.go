@@ -132,6 +132,9 @@ func Find(m *mesh.Mesh, part *raster.Stack, s supports.Settings, workers int) Ne
 		strip := raster.Within(&l.New, &l.Unheld, ledge)
 		for _, p := range raster.Pieces(&strip) {
 			bare := raster.And(&p.Cells, &l.Unheld)
+			if bare.Empty() {
+				continue // beside what fails, and no part of it
+			}
 			cells := p.Cells
 			if rests := raster.Within(&cells, part.Layer(l.K-1), raster.DiscOf(math.Sqrt2)); !rests.Empty() {
 				cells = raster.AndNot(&cells, &within[l.K])
