@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -18,20 +17,20 @@ import (
 	"falsework/supports/need"
 	"falsework/supports/plan"
 	"falsework/supports/prove"
+	"falsework/supports/survey"
 
 	"github.com/spf13/cobra"
 )
 
 // bakeOptions are what bake was asked for.
 type bakeOptions struct {
-	part       string
-	out        string
-	plan       string
-	printer    printerOptions
-	json       bool
-	force      bool
-	noPictures bool
-	width      int // of a picture, pixels
+	part     string
+	out      string
+	plan     string
+	printer  printerOptions
+	json     bool
+	force    bool
+	pictures pictureOptions
 
 	delay time.Duration // until progress is told
 }
@@ -76,8 +75,8 @@ func newBakeCommand(io streams) *cobra.Command {
 			if cmd.Flags().Changed("plan") && o.plan == "" {
 				return &usageError{cmd, errors.New("--plan is empty: name a plan, or leave it out to have one drawn")}
 			}
-			if o.width < leastWidth || o.width > mostWidth {
-				return &usageError{cmd, fmt.Errorf("--picture-width %d is outside %d to %d", o.width, leastWidth, mostWidth)}
+			if err := o.pictures.check(); err != nil {
+				return &usageError{cmd, err}
 			}
 			if err := o.printer.check(); err != nil {
 				return &usageError{cmd, err}
@@ -95,8 +94,7 @@ func newBakeCommand(io streams) *cobra.Command {
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the summary")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
-	fs.BoolVar(&o.noPictures, "no-pictures", false, "draw no pictures")
-	fs.IntVar(&o.width, "picture-width", 1600, "width of the pictures in pixels; they are 4 : 3")
+	o.pictures.addTo(fs)
 	return cmd
 }
 
@@ -129,6 +127,7 @@ type baking struct {
 	part     *mesh.Mesh
 	layers   *raster.Stack
 	need     need.Need
+	survey   survey.Report
 	plan     plan.Plan
 	planText []byte
 	supports *mesh.Mesh // what is written: rounded to float32
@@ -141,26 +140,14 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 	name := stem(o.part)
 	b := &baking{o: o, name: name, progress: newProgress(io.err, o.delay)}
 	defer b.progress.close()
-	target := output{dir: filepath.Clean(o.out), names: outputsOf(name).all(), force: o.force}
+	target := output{option: "--out", dir: filepath.Clean(o.out), names: outputsOf(name).all(), force: o.force}
 
-	// The stages touch no file but their inputs, so an interrupt may leave them
-	// where they are; nothing has been written.
-	done := make(chan error, 1)
-	go func() { done <- b.stages(ctx, target) }()
-	select {
-	case err := <-done:
-		if err != nil && ctx.Err() == nil {
-			return err
-		}
-	case <-ctx.Done():
+	if err := work(ctx, b.progress, b.stages(target)); err != nil {
+		return err
 	}
-	if ctx.Err() != nil {
-		return errors.New("interrupted; nothing was written")
-	}
-
 	b.progress.enter("writing " + o.out)
 	start := time.Now()
-	if err := target.place(b.files); err != nil {
+	if err := target.place(b.files, nil); err != nil {
 		return err
 	}
 	b.seconds.Write += time.Since(start).Seconds()
@@ -168,13 +155,9 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 	return b.tell(io)
 }
 
-// stages runs the job up to the files in memory.
-func (b *baking) stages(ctx context.Context, target output) error {
-	for _, stage := range []struct {
-		name    string
-		seconds *float64
-		run     func() error
-	}{
+// stages are the job up to the files in memory.
+func (b *baking) stages(target output) []stage {
+	return []stage{
 		{"reading the part", &b.seconds.Read, func() error {
 			if err := b.read(); err != nil {
 				return err
@@ -182,23 +165,13 @@ func (b *baking) stages(ctx context.Context, target output) error {
 			return target.check(b.o.part)
 		}},
 		{"finding what does not hold", &b.seconds.Need, b.find},
+		{"explaining what does not hold", &b.seconds.Survey, b.explain},
 		{"laying out contacts and posts", &b.seconds.Layout, b.layOut},
 		{"growing supports", &b.seconds.Grow, b.grow},
 		{"proving", &b.seconds.Prove, b.prove},
 		{"costing", &b.seconds.Cost, b.price},
 		{"drawing and packing", &b.seconds.Write, b.pack},
-	} {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		b.progress.enter(stage.name)
-		start := time.Now()
-		if err := stage.run(); err != nil {
-			return err
-		}
-		*stage.seconds += time.Since(start).Seconds()
 	}
-	return nil
 }
 
 func (b *baking) read() (err error) {
@@ -235,6 +208,11 @@ func (b *baking) find() (err error) {
 		return err
 	}
 	b.need = need.Find(b.part, b.layers, b.settings, 0)
+	return nil
+}
+
+func (b *baking) explain() error {
+	b.survey = survey.Survey(b.part, b.layers, b.need, b.settings, survey.Options{})
 	return nil
 }
 
@@ -332,10 +310,10 @@ func (b *baking) pack() error {
 	err = add(names.proof, func() error {
 		return proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Proof: b.proof}.encode(&buf)
 	})
-	if err != nil || b.o.noPictures {
+	if err != nil || b.o.pictures.none {
 		return err
 	}
-	pictures, err := b.drawing().draw(names.below, names.threeQuarter, b.o.width)
+	pictures, err := b.drawing().draw(names.below, names.threeQuarter, b.o.pictures.width)
 	b.files = append(b.files, pictures...)
 	return err
 }
@@ -410,8 +388,8 @@ func (b *baking) drawing() drawing {
 func (b *baking) report() *bakeReport {
 	c := b.compare
 	r := &bakeReport{
-		Part: partReport{Name: b.name, Triangles: len(b.part.Triangles), SizeMM: sizeOf(b.part), VolumeMM3: to(b.part.Volume(), 3)},
-		Need: needReport{AreaMM2: to(b.need.AreaMM2, 3), Regions: len(b.need.Regions)},
+		Part: partOf(b.name, b.part),
+		Need: needOf(b.need.AreaMM2, b.survey.Findings),
 		Supports: supportsReport{
 			Bodies: len(b.proof.Bodies), VolumeMM3: to(c.Supports.VolumeMM3, 3), TimeS: to(c.Supports.TimeS, 2),
 			ContactMM2: to(b.proof.ContactMM2, 3), PlateMM2: to(b.proof.PlateMM2, 3), MassG: to(c.Supports.MassG, 3),
@@ -423,9 +401,6 @@ func (b *baking) report() *bakeReport {
 		Seconds:  b.seconds,
 		Warnings: append([]string{}, b.warnings...),
 	}
-	for i := range r.Part.SizeMM {
-		r.Part.SizeMM[i] = to(r.Part.SizeMM[i], 4)
-	}
 	if !c.NoBaseline {
 		plastic, time := to(c.PlasticRatio, 4), to(c.TimeRatio, 4)
 		r.Ratio = ratioReport{Plastic: &plastic, Time: &time}
@@ -433,7 +408,7 @@ func (b *baking) report() *bakeReport {
 	for _, f := range b.files {
 		r.Files = append(r.Files, filepath.Join(b.o.out, f.name))
 	}
-	for _, s := range []*float64{&r.Seconds.Read, &r.Seconds.Need, &r.Seconds.Layout, &r.Seconds.Grow, &r.Seconds.Prove, &r.Seconds.Cost, &r.Seconds.Write} {
+	for _, s := range []*float64{&r.Seconds.Read, &r.Seconds.Need, &r.Seconds.Survey, &r.Seconds.Layout, &r.Seconds.Grow, &r.Seconds.Prove, &r.Seconds.Cost, &r.Seconds.Write} {
 		*s = to(*s, 4)
 	}
 	return r
@@ -443,13 +418,8 @@ func (b *baking) report() *bakeReport {
 func (b *baking) tell(io streams) error {
 	r := b.report()
 	if b.o.json {
-		enc := json.NewEncoder(io.out)
-		enc.SetIndent("", "  ")
-		if err := enc.Encode(r); err != nil {
-			return fmt.Errorf("printing the result: %w", err)
-		}
-		for _, w := range r.Warnings {
-			fmt.Fprintf(io.err, "warning: %s\n", w)
+		if err := tellJSON(io, r, r.Warnings); err != nil {
+			return err
 		}
 	} else {
 		r.print(io.out, b.settings.Layer)

@@ -10,6 +10,7 @@ import (
 	"falsework/mesh"
 	"falsework/mesh/meshtest"
 
+	"github.com/google/go-cmp/cmp"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -115,7 +116,7 @@ func TestPartFrom3MF(t *testing.T) {
 	dir := t.TempDir()
 	code, r := bakeJSON(t, writeFile(t, "weight.3mf", b.Bytes()), "--out", filepath.Join(dir, "a"))
 	codeSTL, rSTL := bakeJSON(t, partFile("tip-bucket-weight"), "--out", filepath.Join(dir, "b"))
-	if code != codeSTL || r.Part.VolumeMM3 != rSTL.Part.VolumeMM3 || r.Need != rSTL.Need {
+	if code != codeSTL || r.Part.VolumeMM3 != rSTL.Part.VolumeMM3 || !cmp.Equal(r.Need, rSTL.Need) {
 		t.Errorf("exit %d and %+v from 3MF, exit %d and %+v from STL", code, r.Part, codeSTL, rSTL.Part)
 	}
 }

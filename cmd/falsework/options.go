@@ -106,5 +106,24 @@ func (o *printerOptions) overPlan(d *plan.Settings) (changes []string, err error
 	return changes, nil
 }
 
+// pictureOptions say whether and how large pictures are drawn, alike in every
+// command.
+type pictureOptions struct {
+	none  bool
+	width int // pixels
+}
+
+func (o *pictureOptions) addTo(fs *pflag.FlagSet) {
+	fs.BoolVar(&o.none, "no-pictures", false, "draw no pictures")
+	fs.IntVar(&o.width, "picture-width", 1600, "width of the pictures in pixels; they are 4 : 3")
+}
+
+func (o *pictureOptions) check() error {
+	if o.width < leastWidth || o.width > mostWidth {
+		return fmt.Errorf("--picture-width %d is outside %d to %d", o.width, leastWidth, mostWidth)
+	}
+	return nil
+}
+
 // told lists the options that were given, for messages.
 func told(changes []string) string { return strings.Join(changes, ", ") }

@@ -12,7 +12,8 @@ import (
 // Everything is made in memory first, so that until place is called nothing is
 // there to clean up.
 type output struct {
-	dir string
+	option string // of the command line that names it, for errors
+	dir    string
 	// names are all that the command may write for this part, whether or not
 	// this run does.
 	names []string
@@ -35,7 +36,7 @@ func (o *output) check(inputs ...string) error {
 	case err != nil:
 		return o.refuse(err)
 	case !info.IsDir():
-		return fmt.Errorf("%s: is a file, not a folder; name another --out", o.dir)
+		return fmt.Errorf("%s: is a file, not a folder; name another %s", o.dir, o.option)
 	}
 	for _, name := range o.names {
 		path := filepath.Join(o.dir, name)
@@ -46,14 +47,14 @@ func (o *output) check(inputs ...string) error {
 			}
 		}
 		if err == nil && there.IsDir() {
-			return fmt.Errorf("%s: is a folder where a file should go; name another --out", path)
+			return fmt.Errorf("%s: is a folder where a file should go; name another %s", path, o.option)
 		}
 		if !o.force {
-			return fmt.Errorf("%s: exists already; name another --out, or --force to replace it", path)
+			return fmt.Errorf("%s: exists already; name another %s, or --force to replace it", path, o.option)
 		}
 		for _, in := range inputs {
 			if i, ierr := os.Stat(in); err == nil && ierr == nil && os.SameFile(there, i) {
-				return fmt.Errorf("%s: is the part itself, and would be replaced; name another --out", path)
+				return fmt.Errorf("%s: is the part itself, and would be replaced; name another %s", path, o.option)
 			}
 		}
 	}
@@ -93,7 +94,7 @@ func (o *output) refuse(err error) error {
 	case errors.As(err, &link):
 		err = link.Err
 	}
-	return fmt.Errorf("%s: cannot be written to (%w); name another --out", o.dir, err)
+	return fmt.Errorf("%s: cannot be written to (%w); name another %s", o.dir, err, o.option)
 }
 
 // makeStage makes a new folder in dir. Unlike os.MkdirTemp it leaves permissions
@@ -109,21 +110,39 @@ func makeStage(dir string) (string, error) {
 
 // place writes the files aside and moves them to their names. Earlier outputs
 // among o.names that are not in files are removed too, since they would belong
-// to another run. When it fails the folder is as it was.
-func (o *output) place(files []file) error {
+// to another run. Then comes then, if there is one: what else has to succeed. When
+// place fails the folder is as it was.
+func (o *output) place(files []file, then func() error) error {
+	var failed error // that of then, which has its own words
+	last := func() error {
+		if then != nil {
+			failed = then()
+		}
+		return failed
+	}
+	if err := o.move(files, last); failed == nil {
+		return err
+	}
+	return failed
+}
+
+func (o *output) move(files []file, then func() error) error {
 	if _, err := os.Stat(o.dir); err != nil {
-		return o.refuse(o.placeNew(files))
+		if len(files) == 0 {
+			return then()
+		}
+		return o.refuse(o.placeNew(files, then))
 	}
 	// Again, since the work took a while.
 	if err := o.check(); err != nil {
 		return err
 	}
-	return o.refuse(o.placeAmong(files))
+	return o.refuse(o.placeAmong(files, then))
 }
 
 // placeNew writes to a folder that is not there yet: it is renamed from its
 // stage, whole.
-func (o *output) placeNew(files []file) (err error) {
+func (o *output) placeNew(files []file, then func() error) (err error) {
 	parent := filepath.Dir(o.dir)
 	made := above(o.dir)
 	if err := os.MkdirAll(parent, 0o777); err != nil {
@@ -147,11 +166,17 @@ func (o *output) placeNew(files []file) (err error) {
 	if err := writeAll(stage, files); err != nil {
 		return err
 	}
-	return os.Rename(stage, o.dir)
+	if err := os.Rename(stage, o.dir); err != nil {
+		return err
+	}
+	if err := then(); err != nil {
+		return errors.Join(err, os.Rename(o.dir, stage))
+	}
+	return nil
 }
 
 // placeAmong writes to a folder that exists.
-func (o *output) placeAmong(files []file) (err error) {
+func (o *output) placeAmong(files []file, then func() error) (err error) {
 	stage, err := makeStage(o.dir)
 	if err != nil {
 		return err
@@ -191,7 +216,7 @@ func (o *output) placeAmong(files []file) (err error) {
 			return err
 		}
 	}
-	return nil
+	return then()
 }
 
 func writeAll(dir string, files []file) error {

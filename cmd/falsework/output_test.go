@@ -21,7 +21,7 @@ func text(files map[string][]byte) map[string]string {
 
 func place(t *testing.T, o output, files ...file) {
 	t.Helper()
-	if err := o.place(files); err != nil {
+	if err := o.place(files, nil); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -38,7 +38,7 @@ func TestPlace(t *testing.T) {
 		t.Errorf("beside it: %s", got)
 	}
 
-	err := o.place([]file{{"a", []byte("3")}})
+	err := o.place([]file{{"a", []byte("3")}}, nil)
 	if err == nil || !strings.Contains(err.Error(), "--force") {
 		t.Errorf("error %v, want one that names --force", err)
 	}
@@ -57,7 +57,7 @@ func TestPlace(t *testing.T) {
 	}
 
 	// Half-way through, a file that cannot be placed: all is as it was.
-	if err := o.place([]file{{"a", []byte("6")}, {filepath.Join("no", "such"), []byte("7")}}); err == nil {
+	if err := o.place([]file{{"a", []byte("6")}, {filepath.Join("no", "such"), []byte("7")}}, nil); err == nil {
 		t.Error("no error")
 	}
 	if d := cmp.Diff(map[string]string{"a": "4", "c": "5", "mine": "9"}, text(folder(t, dir))); d != "" {
@@ -66,7 +66,7 @@ func TestPlace(t *testing.T) {
 	if err := os.MkdirAll(filepath.Join(dir, "b", "full"), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := o.placeAmong([]file{{"a", []byte("6")}, {"mine", []byte("8")}, {"b/full", []byte("7")}}); err == nil {
+	if err := o.placeAmong([]file{{"a", []byte("6")}, {"mine", []byte("8")}, {"b/full", []byte("7")}}, nil); err == nil {
 		t.Error("no error")
 	}
 	os.RemoveAll(filepath.Join(dir, "b"))

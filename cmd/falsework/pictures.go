@@ -115,20 +115,29 @@ func (d drawing) scene() view.Scene {
 // draw returns the pictures: from below and in three quarters, the part as glass.
 func (d drawing) draw(below, threeQuarter string, width int) ([]file, error) {
 	s := d.scene()
-	files := []file{{name: below}, {name: threeQuarter}}
-	options := []view.Options{
-		{Camera: view.Facing(s, view.FromBelow())},
-		{Camera: view.Facing(s, view.ThreeQuarter()), GhostPart: true},
-	}
+	return drawAll(s, width,
+		picture{below, view.Options{Camera: view.Facing(s, view.FromBelow())}},
+		picture{threeQuarter, view.Options{Camera: view.Facing(s, view.ThreeQuarter()), GhostPart: true}})
+}
+
+// picture is one view of a scene and the name of its file.
+type picture struct {
+	name    string
+	options view.Options
+}
+
+// drawAll draws views of one scene side by side, width pixels wide.
+func drawAll(s view.Scene, width int, pictures ...picture) ([]file, error) {
+	files := make([]file, len(pictures))
 	var eg errgroup.Group
-	for i := range files {
-		options[i].Width, options[i].Height = width, width*3/4
+	for i, p := range pictures {
+		p.options.Width, p.options.Height = width, width*3/4
 		eg.Go(func() error {
 			var b bytes.Buffer
-			if err := view.WritePNG(&b, s, options[i]); err != nil {
-				return fmt.Errorf("drawing %s: %w", files[i].name, err)
+			if err := view.WritePNG(&b, s, p.options); err != nil {
+				return fmt.Errorf("drawing %s: %w", p.name, err)
 			}
-			files[i].data = b.Bytes()
+			files[i] = file{p.name, b.Bytes()}
 			return nil
 		})
 	}

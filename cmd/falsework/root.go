@@ -76,20 +76,25 @@ The job, from an exported part to a published model:
 
   1. Export the part from CAD in millimetres, as STL or as 3MF, standing on the
      plate (lowest point at z = 0) the way up it will be printed.
-  2. Bake it:
+  2. Ask what does not hold, why, and what change in CAD would do away with it. The
+     best support is none:
+
+         falsework survey bracket.stl --out out
+
+  3. Bake what is left:
 
          falsework bake bracket.stl --out out
 
-  3. Look at the pictures in out: what is hatched is where a support meets the
+  4. Look at the pictures in out: what is hatched is where a support meets the
      part. The summary says whether everything holds, and what the supports take
      in time and plastic beside a dense grid of lines.
-  4. Not quite as you want it? Every contact line and post is in
+  5. Not quite as you want it? Every contact line and post is in
      out/bracket.plan.yaml. Move, add or delete them in a text editor, and build
      exactly that:
 
          falsework bake bracket.stl --plan out/bracket.plan.yaml --out second
 
-  5. Publish out/bracket.3mf, with the pictures, and say on the page: print in
+  6. Publish out/bracket.3mf, with the pictures, and say on the page: print in
      this pose, automatic supports off, let it cool before breaking supports away.
 
 A scene of defaults: nozzle 0.4, layers 0.2, overhangs to 45° from the vertical,
@@ -124,7 +129,7 @@ func newRootCommand(io streams) *cobra.Command {
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return &usageError{cmd, err} })
-	root.AddCommand(newBakeCommand(io))
+	root.AddCommand(newSurveyCommand(io), newBakeCommand(io))
 	return root
 }
 

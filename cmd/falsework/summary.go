@@ -1,11 +1,14 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
 	"strings"
 	"time"
+
+	"falsework/mesh"
 )
 
 // shortCaution goes on pictures, beside more that is to be said.
@@ -36,11 +39,20 @@ type partReport struct {
 	VolumeMM3 float64    `json:"volume_mm3"`
 }
 
-// needReport counts what does not hold of the bare part: area in plan view,
-// summed over the layers where it first appears.
+func partOf(name string, m *mesh.Mesh) partReport {
+	p := partReport{Name: name, Triangles: len(m.Triangles), SizeMM: sizeOf(m), VolumeMM3: to(m.Volume(), 3)}
+	for i := range p.SizeMM {
+		p.SizeMM[i] = to(p.SizeMM[i], 4)
+	}
+	return p
+}
+
+// needReport is what does not hold of the bare part: area in plan view, summed
+// over the layers where it first appears.
 type needReport struct {
-	AreaMM2 float64 `json:"area_mm2"`
-	Regions int     `json:"regions"`
+	AreaMM2  float64         `json:"area_mm2"`
+	Regions  int             `json:"regions"`
+	Findings []findingReport `json:"findings"` // in order of their ids
 }
 
 type supportsReport struct {
@@ -70,6 +82,7 @@ type ratioReport struct {
 type stageSeconds struct {
 	Read   float64 `json:"read"`
 	Need   float64 `json:"need"`
+	Survey float64 `json:"survey"`
 	Layout float64 `json:"layout"`
 	Grow   float64 `json:"grow"`
 	Prove  float64 `json:"prove"`
@@ -86,23 +99,45 @@ func to(v float64, decimals int) float64 {
 // mostReasons and mostWarnings bound the lines of the summary.
 const mostReasons, mostWarnings = 4, 3
 
-// print writes the summary that a person reads.
-func (r *bakeReport) print(w io.Writer, layerMM float64) {
-	line := func(head, format string, args ...any) {
-		fmt.Fprintf(w, "%-10s%s\n", head, fmt.Sprintf(format, args...))
-	}
-	line("part", "%s: %s mm, %.0f mm³, %d triangles", r.Part.Name, times(r.Part.SizeMM), r.Part.VolumeMM3, r.Part.Triangles)
-	for i, warning := range r.Warnings {
-		if i == mostWarnings-1 && len(r.Warnings) > mostWarnings {
-			line("warning", "%d more of this kind; --json lists all", len(r.Warnings)-i)
+// lines writes a summary: a head and what there is to say of it, a line each.
+type lines struct{ w io.Writer }
+
+func (l lines) tell(head, format string, args ...any) {
+	fmt.Fprintf(l.w, "%-10s%s\n", head, fmt.Sprintf(format, args...))
+}
+
+func (l lines) part(p partReport, warnings []string) {
+	l.tell("part", "%s: %s mm, %.0f mm³, %d triangles", p.Name, times(p.SizeMM), p.VolumeMM3, p.Triangles)
+	for i, warning := range warnings {
+		if i == mostWarnings-1 && len(warnings) > mostWarnings {
+			l.tell("warning", "%d more of this kind; --json lists all", len(warnings)-i)
 			break
 		}
-		line("warning", "%s", warning)
+		l.tell("warning", "%s", warning)
 	}
+}
+
+// tellJSON prints a result as one object, and its warnings on standard error too.
+func tellJSON(io streams, result any, warnings []string) error {
+	enc := json.NewEncoder(io.out)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(result); err != nil {
+		return fmt.Errorf("printing the result: %w", err)
+	}
+	for _, w := range warnings {
+		fmt.Fprintf(io.err, "warning: %s\n", w)
+	}
+	return nil
+}
+
+// print writes the summary that a person reads.
+func (r *bakeReport) print(w io.Writer, layerMM float64) {
+	line := lines{w}.tell
+	lines{w}.part(r.Part, r.Warnings)
 	if r.Need.Regions == 0 {
 		line("need", "nothing: the part holds as it is in this pose")
 	} else {
-		line("need", "%.0f mm² in %s would fall", math.Ceil(r.Need.AreaMM2), count(r.Need.Regions, "place", "places"))
+		line("need", "%s", r.Need.words())
 	}
 	if r.Supports.Bodies > 0 {
 		line("supports", "%s of %s on %s; %.0f mm² on the plate, %.0f mm² under the part",

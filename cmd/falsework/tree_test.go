@@ -24,7 +24,8 @@ var order = [][]string{
 	{"supports"},
 	{"supports/hold", "supports/cost"},
 	{"supports/need", "supports/plan", "supports/prove"},
-	{"supports/grow"},
+	{"supports/grow", "supports/remedy"},
+	{"supports/survey"},
 	{"supports/layout"},
 	{"cmd/falsework"},
 }
@@ -118,7 +119,8 @@ func TestReadmeQuotesTheBaseline(t *testing.T) {
 func TestReadmeIsTrue(t *testing.T) {
 	text := readme(t)
 	_, help, _ := call("bake", "--help")
-	for _, line := range strings.Split(help, "\n") {
+	_, more, _ := call("survey", "--help")
+	for _, line := range strings.Split(help+more, "\n") {
 		option, found := strings.CutPrefix(strings.TrimSpace(line), "--")
 		if !found {
 			continue
@@ -128,7 +130,7 @@ func TestReadmeIsTrue(t *testing.T) {
 			t.Errorf("the README does not mention --%s", option)
 		}
 	}
-	for _, name := range outputsOf("NAME").all() {
+	for _, name := range append(outputsOf("NAME").all(), surveyOutputsOf("NAME").all()...) {
 		if !strings.Contains(text, "`"+name+"`") {
 			t.Errorf("the README does not say what %s is for", name)
 		}

@@ -33,6 +33,18 @@ func TestUsageErrorsPrintUsage(t *testing.T) {
 		{[]string{"bake", part, "--out", "x", "--gap", "3"}, "gap 3 mm"},
 		{[]string{"bake", part, "--out", "x", "--direction", "north"}, `--direction "north"`},
 		{[]string{"bake", part, "--out", "x", "--picture-width", "3"}, "--picture-width 3"},
+		{[]string{"survy"}, `did you mean survey?`},
+		{[]string{"survey"}, "takes one part"},
+		{[]string{"survey", part, part}, "2 arguments"},
+		{[]string{"survey", part, "--out", ""}, "--out is empty"},
+		{[]string{"survey", part, "--cutters", ""}, "--cutters is empty"},
+		{[]string{"survey", part, "--cutters", "x"}, "ends in .stl"},
+		{[]string{"survey", part, "--cutters", "x.png"}, "ends in .stl"},
+		{[]string{"survey", part, "--load", "down"}, `--load "down"`},
+		{[]string{"survey", part, "--out", "x", "--plan", "y"}, "--plan"},
+		{[]string{"survey", part, "--out", "x", "--limit", "89"}, "limit 89°"},
+		{[]string{"survey", part, "--out", "x", "--bridge", "-1"}, "--bridge -1"},
+		{[]string{"survey", part, "--out", "x", "--picture-width", "9000"}, "--picture-width 9000"},
 	} {
 		code, stdout, stderr := call(c.args...)
 		first, rest, _ := strings.Cut(stderr, "\n")
@@ -57,24 +69,27 @@ func TestHelpTeachesTheJob(t *testing.T) {
 		if code != exitHolds || stderr != "" {
 			t.Errorf("%q: exit %d, %q", args, code, stderr)
 		}
-		for _, want := range []string{"falsework bake", "--plan", "Exit codes", "plate"} {
+		for _, want := range []string{"falsework survey", "falsework bake", "--plan", "Exit codes", "plate"} {
 			if !strings.Contains(stdout, want) {
 				t.Errorf("%q: help does not mention %q", args, want)
 			}
 		}
 	}
-	code, stdout, _ := call("bake", "--help")
-	if code != exitHolds {
-		t.Errorf("exit %d", code)
-	}
-	for _, o := range strings.Fields("--out --plan --layer --first-layer --nozzle --line --limit --bridge --gap --direction --json --force --no-pictures") {
-		if !strings.Contains(stdout, o+" ") {
-			t.Errorf("bake's help does not list %s", o)
+	const shared = " --layer --first-layer --nozzle --line --limit --bridge --gap --direction --json --force --no-pictures --picture-width"
+	for command, options := range map[string]string{"bake": "--out --plan" + shared, "survey": "--out --cutters --load" + shared} {
+		code, stdout, _ := call(command, "--help")
+		if code != exitHolds {
+			t.Errorf("%s: exit %d", command, code)
 		}
-	}
-	for _, line := range strings.Split(stdout, "\n") {
-		if n := len([]rune(line)); n > 120 {
-			t.Errorf("%d letters in a line of help: %q", n, line)
+		for _, o := range strings.Fields(options) {
+			if !strings.Contains(stdout, o+" ") {
+				t.Errorf("%s's help does not list %s", command, o)
+			}
+		}
+		for _, line := range strings.Split(stdout, "\n") {
+			if n := len([]rune(line)); n > 120 {
+				t.Errorf("%d letters in a line of %s's help: %q", n, command, line)
+			}
 		}
 	}
 }

@@ -154,16 +154,22 @@ func corners(b r3.Box) [8]r3.Vec {
 	return out
 }
 
-// dimensions draws the dimension lines of a box.
-func (f *figure) dimensions(box r3.Box, l *lettering) {
-	size := dimensionText * f.u
-	for _, dim := range f.dimensionLines(box) {
+// dimensions draws dimension lines without their figures.
+func (f *figure) dimensions(dims []dimension) {
+	for _, dim := range dims {
 		for _, e := range [][2]point{{dim.fromP, dim.p}, {dim.fromQ, dim.q}} {
 			f.stroke(e[0].add(dim.out.scale(7*f.u)), e[1].add(dim.out.scale(8*f.u)), 0.9*f.u, ink, 0.55)
 		}
 		f.stroke(dim.p, dim.q, 1.2*f.u, ink, 1)
 		f.tick(dim.p, dim.d)
 		f.tick(dim.q, dim.d)
+	}
+}
+
+// dimensionFigures letters dimension lines.
+func (f *figure) dimensionFigures(dims []dimension, l *lettering) {
+	size := dimensionText * f.u
+	for _, dim := range dims {
 		text := millimetres(dim.size)
 		w := l.width(text, size)
 		up := point{dim.d.y, -dim.d.x}
@@ -205,13 +211,7 @@ func (f *figure) crosshairs() {
 			spots = append(spots, spot{p, depth, min(max(half+5*f.u, 13*f.u), 34*f.u)})
 		}
 	}
-	slices.SortStableFunc(spots, func(a, b spot) int { return cmp.Compare(b.radius, a.radius) })
-	var kept []spot
-	for _, s := range spots {
-		if !slices.ContainsFunc(kept, func(k spot) bool { return k.at.sub(s.at).length() < max(k.radius, s.radius)*1.2 }) {
-			kept = append(kept, s)
-		}
-	}
+	kept := apart(spots)
 	f.visible[Unheld] = f.visible[Unheld] || len(kept) > 0
 	for _, s := range kept {
 		behind := f.hidden(f.part, s.at, s.depth)
@@ -225,19 +225,71 @@ func (f *figure) crosshairs() {
 	}
 }
 
-// balloons sets the labels in columns at both sides, in the order of their
-// places from top to bottom, so that leaders do not cross.
-func (f *figure) balloons(labels []Label, l *lettering) {
-	type balloon struct {
-		text   string
-		at     point
-		depth  float64
-		y      float64
-		halfW  float64
-		hidden bool
+// apart keeps of rings that would overlap the larger one.
+func apart(spots []spot) (kept []spot) {
+	slices.SortStableFunc(spots, func(a, b spot) int { return cmp.Compare(b.radius, a.radius) })
+	for _, s := range spots {
+		if !slices.ContainsFunc(kept, func(k spot) bool { return k.at.sub(s.at).length() < max(k.radius, s.radius)*1.2 }) {
+			kept = append(kept, s)
+		}
 	}
+	return kept
+}
+
+// smallRegion is the size on the sheet, in its units, below which a region is
+// ringed, being no more than a blot.
+const smallRegion = 26
+
+// regionRings rings the regions that are small on the sheet, broken where the part
+// stands before them.
+func (f *figure) regionRings() {
+	var spots []spot
+	for _, sd := range f.solids {
+		if sd.role != Region {
+			continue
+		}
+		lo, hi := point{math.Inf(1), math.Inf(1)}, point{math.Inf(-1), math.Inf(-1)}
+		near := math.Inf(1)
+		for i, p := range sd.place {
+			lo, hi = point{min(lo.x, p.x), min(lo.y, p.y)}, point{max(hi.x, p.x), max(hi.y, p.y)}
+			near = min(near, sd.depth[i])
+		}
+		if d := hi.sub(lo); max(d.x, d.y) < smallRegion*f.u {
+			spots = append(spots, spot{lo.lerp(hi, 0.5), near, max(d.length()/2+8*f.u, 18*f.u)})
+		}
+	}
+	kept := apart(spots)
+	f.visible[Region] = f.visible[Region] || len(kept) > 0
+	for _, s := range kept {
+		behind := f.hidden(f.part, s.at, s.depth)
+		f.ring(s.at, s.radius, 6.5*f.u, behind, paper)
+		f.ring(s.at, s.radius, 3.4*f.u, behind, fills[Region])
+	}
+}
+
+// balloonSize returns what of a label's text has room, and half the width of the
+// balloon round it.
+func (f *figure) balloonSize(text string, l *lettering) (string, float64) {
 	r := balloonRadius * f.u
-	var sides [2][]balloon
+	text, _ = l.fit(text, balloonText*f.u, 0.14*float64(f.frame.Dx()))
+	return text, max(r, l.width(text, balloonText*f.u)/2+0.55*r)
+}
+
+// balloon is a label's place on the sheet.
+type balloon struct {
+	text   string
+	at     point // what it points at
+	depth  float64
+	middle point
+	halfW  float64
+	side   float64 // where its leader leaves it: 1 to the right, −1 to the left
+	hidden bool    // the part stands before what it points at
+}
+
+// placeBalloons sets the labels in columns at both sides, in the order of their
+// places from top to bottom, so that leaders of one column do not cross.
+func (f *figure) placeBalloons(labels []Label, dims []dimension, l *lettering) []balloon {
+	r := balloonRadius * f.u
 	// The columns stand clear of the solids and of the upright dimension.
 	left, right := math.Inf(1), math.Inf(-1)
 	for _, p := range f.extent {
@@ -247,75 +299,110 @@ func (f *figure) balloons(labels []Label, l *lettering) {
 		left, right = float64(f.frame.Max.X)/2, float64(f.frame.Max.X)/2
 	}
 	middle := (left + right) / 2
-	room := 0.14 * float64(f.frame.Dx())
+	left, right = left-110*f.u, right+80*f.u
+	for _, d := range dims {
+		if math.Abs(d.d.x) > 0.35 {
+			continue // not upright
+		}
+		if clear := (dimensionRoom + 12) * f.u; d.p.x < middle {
+			left = min(left, d.p.x-clear)
+		} else {
+			right = max(right, d.p.x+clear)
+		}
+	}
+	var columns [2][]balloon // on the left and on the right
 	for _, lb := range labels {
 		p, depth := f.proj.at(lb.At)
-		text, _ := l.fit(lb.Text, balloonText*f.u, room)
-		b := balloon{text: text, at: p, depth: depth, y: p.y}
-		b.halfW = max(r, l.width(text, balloonText*f.u)/2+0.55*r)
+		b := balloon{at: p, depth: depth, middle: p, side: 1}
+		b.text, b.halfW = f.balloonSize(lb.Text, l)
 		b.hidden = f.hidden(f.part, p, depth) // a place on a support's axis is not
 		side := 0
 		if p.x > middle {
-			side = 1
+			side, b.side = 1, -1
 		}
-		sides[side] = append(sides[side], b)
+		columns[side] = append(columns[side], b)
 	}
-	for side, col := range sides {
-		if len(col) == 0 {
+	// A column that is too full gives those nearest to the middle to the other.
+	top, foot := float64(f.frame.Min.Y)+1.6*r, float64(f.frame.Max.Y)-1.6*r
+	most := int((foot-top)/(2.2*r)) + 1
+	for side := range columns {
+		from, to := &columns[side], &columns[1-side]
+		if len(*from) <= most {
 			continue
 		}
-		slices.SortStableFunc(col, func(a, b balloon) int { return cmp.Compare(a.y, b.y) })
+		slices.SortStableFunc(*from, func(a, b balloon) int {
+			return cmp.Compare(math.Abs(b.at.x-middle), math.Abs(a.at.x-middle))
+		})
+		for len(*from) > most && len(*to) < most {
+			last := len(*from) - 1
+			b := (*from)[last]
+			b.side = -b.side
+			*from, *to = (*from)[:last], append(*to, b)
+		}
+	}
+	var out []balloon
+	for side, col := range columns {
+		slices.SortStableFunc(col, func(a, b balloon) int { return cmp.Compare(a.at.y, b.at.y) })
 		// Push down to make room, then up from the foot of the frame.
-		top, foot := float64(f.frame.Min.Y)+1.6*r, float64(f.frame.Max.Y)-1.6*r
 		pitch := min(2.5*r, (foot-top)/float64(max(1, len(col)-1)))
 		for i := range col {
-			col[i].y = max(col[i].y-1.2*r, top)
+			y := &col[i].middle.y
+			*y = max(*y-1.2*r, top)
 			if i > 0 {
-				col[i].y = max(col[i].y, col[i-1].y+pitch)
+				*y = max(*y, col[i-1].middle.y+pitch)
 			}
 		}
 		for i := len(col) - 1; i >= 0; i-- {
 			limit := foot
 			if i < len(col)-1 {
-				limit = col[i+1].y - pitch
+				limit = col[i+1].middle.y - pitch
 			}
-			col[i].y = min(col[i].y, limit)
+			col[i].middle.y = min(col[i].middle.y, limit)
 		}
-		for _, b := range col {
-			c := point{max(float64(f.frame.Min.X)+0.6*r, left-110*f.u-2*b.halfW) + b.halfW, b.y}
-			from := point{c.x + b.halfW, b.y}
-			elbow := point{from.x + 0.7*r, b.y}
-			if side == 1 {
-				c.x = min(float64(f.frame.Max.X)-0.6*r, right+80*f.u+2*b.halfW) - b.halfW
-				from.x = c.x - b.halfW
-				elbow.x = from.x - 0.7*r
+		for i := range col {
+			b := &col[i]
+			if side == 0 {
+				b.middle.x = max(float64(f.frame.Min.X)+0.6*r, left-2*b.halfW) + b.halfW
+			} else {
+				b.middle.x = min(float64(f.frame.Max.X)-0.6*r, right+2*b.halfW) - b.halfW
 			}
-			for _, pass := range []struct {
-				width float64
-				paper bool
-			}{{4.6, true}, {1.4, false}} {
-				colour := ink
-				if pass.paper {
-					colour = paper
-				}
-				f.stroke(from, elbow, pass.width*f.u, colour, 1)
-				if b.hidden && !pass.paper {
-					f.dashes(elbow, b.at, pass.width*f.u, 8*f.u, 5*f.u, colour, 1)
-				} else {
-					f.stroke(elbow, b.at, pass.width*f.u, colour, 1)
-				}
-			}
-			f.disc(b.at, 6*f.u, paper)
-			f.disc(b.at, 4.2*f.u, ink)
-			if b.hidden {
-				f.disc(b.at, 2.4*f.u, paper)
-			}
-			a, e := point{c.x - b.halfW + r, b.y}, point{c.x + b.halfW - r, b.y}
-			f.stroke(a, e, 2*r, ink, 1)
-			f.stroke(a, e, 2*r-3.6*f.u, paper, 1)
-			w := l.width(b.text, balloonText*f.u)
-			l.draw(f.canvas, b.text, balloonText*f.u, point{c.x - w/2, b.y + 0.36*balloonText*f.u}, along, ink)
 		}
+		out = append(out, col...)
+	}
+	return out
+}
+
+// balloons draws the labels.
+func (f *figure) balloons(labels []Label, dims []dimension, l *lettering) {
+	r := balloonRadius * f.u
+	for _, b := range f.placeBalloons(labels, dims, l) {
+		from := b.middle.add(point{b.side * b.halfW, 0})
+		elbow := from.add(point{b.side * 0.7 * r, 0})
+		for _, pass := range []struct {
+			width float64
+			paper bool
+		}{{4.6, true}, {1.4, false}} {
+			colour := ink
+			if pass.paper {
+				colour = paper
+			}
+			f.stroke(from, elbow, pass.width*f.u, colour, 1)
+			if b.hidden && !pass.paper {
+				f.dashes(elbow, b.at, pass.width*f.u, 8*f.u, 5*f.u, colour, 1)
+			} else {
+				f.stroke(elbow, b.at, pass.width*f.u, colour, 1)
+			}
+		}
+		f.disc(b.at, 6*f.u, paper)
+		f.disc(b.at, 4.2*f.u, ink)
+		if b.hidden {
+			f.disc(b.at, 2.4*f.u, paper)
+		}
+		a, e := b.middle.sub(point{b.halfW - r, 0}), b.middle.add(point{b.halfW - r, 0})
+		f.stroke(a, e, 2*r, ink, 1)
+		f.stroke(a, e, 2*r-3.6*f.u, paper, 1)
+		w := l.width(b.text, balloonText*f.u)
+		l.draw(f.canvas, b.text, balloonText*f.u, b.middle.add(point{-w / 2, 0.36 * balloonText * f.u}), along, ink)
 	}
 }
 

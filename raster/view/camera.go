@@ -62,6 +62,24 @@ func Facing(s Scene, c Camera) Camera {
 	return best
 }
 
+// Hidden tells for each label of a scene whether the part stands before its place.
+// A scene or camera that Render would refuse hides nothing.
+func Hidden(s Scene, c Camera) []bool {
+	out := make([]bool, len(s.Labels))
+	if s.check() != nil {
+		return out
+	}
+	f := &figure{frame: image.Rect(0, 0, 800, 600), ss: 1, solids: s.surfaces()}
+	if err := f.place(&s, c, margins{2, 2, 2, 2}); err != nil {
+		return out
+	}
+	for i, l := range s.Labels {
+		p, depth := f.proj.at(l.At)
+		out[i] = f.hidden(f.part, p, depth)
+	}
+	return out
+}
+
 // inSight counts pixels of supports and marks that the part leaves in sight.
 func (f *figure) inSight() int {
 	n := 0

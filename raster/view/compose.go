@@ -11,10 +11,18 @@ const (
 	outlineWeight = 2.3
 	creaseWeight  = 1.5
 	hiddenWeight  = 1.1
+	regionWeight  = 1.4 // times an outline's
 )
 
 // glass is how much of a ghosted part covers what lies behind it.
 const glass = 0.24
+
+// tint is how much of the part a region's colour covers.
+const tint = 0.6
+
+// regionStep is how far, in mm, a region steps back where it is outlined: more
+// than from layer to layer.
+const regionStep = 2.0
 
 // Ink masks of one supersampled pixel.
 const (
@@ -92,8 +100,13 @@ func (f *figure) sample(x, y, i int, inked uint8) (r, g, b float64, some bool) {
 		if dm := f.mark.depthAt(i); !math.IsInf(dm, 1) && (f.ghost || dm <= dp+f.slack) {
 			role := f.mark.roleAt(i)
 			u := f.u * float64(f.ss)
-			cr, cg, cb := f.mark.colourAt(i)
-			over(cr, cg, cb, 1)
+			if role == Region { // the part's own shading tells its shape
+				c := fills[Region]
+				over(float64(c.R), float64(c.G), float64(c.B), tint)
+			} else {
+				cr, cg, cb := f.mark.colourAt(i)
+				over(cr, cg, cb, 1)
+			}
 			if k, a := hatch(role, float64(x), float64(y), u); a > 0 {
 				over(float64(k.R), float64(k.G), float64(k.B), a)
 			}
@@ -118,11 +131,13 @@ func stripe(x, y, share, pitch float64) bool {
 }
 
 // hatch returns the colour and strength of a role's hatching at a pixel: pads
-// are hatched one way in ink, unheld spots both ways in paper.
+// and regions are hatched one way in ink, unheld spots both ways in paper.
 func hatch(r Role, x, y, u float64) (color.NRGBA, float64) {
 	switch {
 	case r == Pad && stripe(x, y, 0.2, 10*u):
 		return ink, 0.5
+	case r == Region && stripe(-x, y, 0.14, 13*u):
+		return ink, 0.75
 	case r == Unheld && (stripe(x, y, 0.17, 9*u) || stripe(y, -x, 0.17, 9*u)):
 		return paper, 0.9
 	}
@@ -153,9 +168,9 @@ func (f *figure) outline(mask []uint8, w, h int) {
 	full := max(1, (outlineWeight*ssUnit-1)/2)
 	thin := max(0.5, (creaseWeight*ssUnit-1)/2)
 	// Smaller steps come from facets that stand almost edge on.
-	step := 6 / (f.proj.scale * float64(f.ss))
+	edgeOn := func(int) float64 { return 6 / (f.proj.scale * float64(f.ss)) }
 
-	each := func(l *layer, draw func(i int, d float64, silhouette bool)) {
+	each := func(l *layer, step func(i int) float64, draw func(i int, d float64, silhouette bool)) {
 		if l == nil {
 			return
 		}
@@ -167,6 +182,7 @@ func (f *figure) outline(mask []uint8, w, h int) {
 					continue
 				}
 				silhouette, stepped := false, false
+				step := step(i)
 				look := func(by int, room bool) {
 					if !room {
 						return
@@ -192,7 +208,7 @@ func (f *figure) outline(mask []uint8, w, h int) {
 			}
 		}
 	}
-	each(f.support, func(i int, d float64, silhouette bool) {
+	each(f.support, edgeOn, func(i int, d float64, silhouette bool) {
 		covered := depth(f.part, i) < d-f.slack
 		switch {
 		case covered && f.ghost:
@@ -204,13 +220,23 @@ func (f *figure) outline(mask []uint8, w, h int) {
 			stamp(i, thin, paleInk)
 		}
 	})
-	each(f.part, func(i int, d float64, silhouette bool) {
+	each(f.part, edgeOn, func(i int, d float64, silhouette bool) {
 		if depth(f.support, i) >= d-f.slack {
 			stamp(i, full, fullInk)
 		}
 	})
-	each(f.mark, func(i int, d float64, silhouette bool) {
-		if f.ghost || depth(f.part, i) >= d-f.slack {
+	markStep := func(i int) float64 {
+		if f.mark.roleAt(i) == Region {
+			return max(edgeOn(i), regionStep)
+		}
+		return edgeOn(i)
+	}
+	each(f.mark, markStep, func(i int, d float64, silhouette bool) {
+		switch {
+		case !f.ghost && depth(f.part, i) < d-f.slack:
+		case f.mark.roleAt(i) == Region:
+			stamp(i, regionWeight*full, fullInk)
+		default:
 			stamp(i, 0.5, fullInk) // contact lines are narrow: no more than a hairline
 		}
 	})
@@ -228,7 +254,7 @@ const (
 // ghosted part also shows its hidden edges, dashed.
 func (f *figure) creases() {
 	for _, sd := range f.solids {
-		if sd.role == Pad || sd.role == Unheld {
+		if sd.role == Pad || sd.role == Unheld || sd.role == Region {
 			continue // their outlines are enough
 		}
 		look := func(p point, depth float64) int {

@@ -10,8 +10,8 @@
 //     depth. Triangles are drawn in the order of the mesh from one goroutine a
 //     layer, so nearly coincident surfaces come out alike every time (layer.go);
 //  3. compose: layers meet by depth. Pads and unheld spots show through
-//     supports, since a support stands before the very place it holds; a ghosted
-//     part is a pane over what it hides (compose.go);
+//     supports, since a support stands before the very place it holds; regions
+//     tint the part; a ghosted part is a pane over what it hides (compose.go);
 //  4. ink: outlines come from jumps of depth, sharp edges from the mesh's
 //     topology, both tested against the depth of every layer (topology.go);
 //  5. letter: frame, dimensions, balloons, legend, scale and title block

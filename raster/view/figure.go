@@ -93,7 +93,7 @@ func (f *figure) place(s *Scene, cam Camera, m margins) error {
 	}
 	draw(&f.part, func(r Role) bool { return r == Part })
 	draw(&f.support, func(r Role) bool { return r == Support || r == Ground })
-	draw(&f.mark, func(r Role) bool { return r == Pad || r == Unheld })
+	draw(&f.mark, func(r Role) bool { return r == Pad || r == Unheld || r == Region })
 	wait.Wait()
 	return nil
 }

@@ -3,7 +3,7 @@ package view
 import "image/color"
 
 // The sheet's colours: ink on warm paper, stone for what stays, dark teal for
-// what is taken away, ochre and vermilion for what the reader looks for. The
+// what is taken away, ochre, vermilion and violet for what the reader looks for. The
 // lightnesses are far apart, so a black and white copy still reads.
 var (
 	paper   = color.NRGBA{0xF4, 0xF0, 0xE6, 0xFF}
@@ -15,6 +15,7 @@ var (
 		Support: {0x1B, 0x4B, 0x59, 0xFF},
 		Pad:     {0xE0, 0xA4, 0x1A, 0xFF},
 		Unheld:  {0xC6, 0x25, 0x1C, 0xFF},
+		Region:  {0x94, 0x70, 0xC4, 0xFF},
 		Ground:  {0xE9, 0xE3, 0xD3, 0xFF},
 	}
 )

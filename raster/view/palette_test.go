@@ -137,8 +137,8 @@ func TestCIEDE2000(t *testing.T) {
 func TestRolesStayApartUnderColourBlindness(t *testing.T) {
 	const least = 20
 	for _, o := range observers {
-		for a := Part; a <= Unheld; a++ {
-			for b := a + 1; b <= Unheld; b++ {
+		for a := Part; a <= Region; a++ {
+			for b := a + 1; b <= Region; b++ {
 				p, q := lab(seenBy(o.m, fills[a])), lab(seenBy(o.m, fills[b]))
 				d76, d00 := cie76(p, q), ciede2000(p, q)
 				t.Logf("%s: %v / %v: ΔE76 %.1f, ΔE00 %.1f", o.name, a, b, d76, d00)

@@ -82,7 +82,13 @@ func render(s Scene, o Options) (*image.NRGBA, *figure, error) {
 	f := &figure{canvas: sh.canvas, frame: sh.view, ss: o.Supersample, u: sh.u, ghost: o.GhostPart, solids: s.surfaces()}
 	m := margins{left: 26 * sh.u, right: 26 * sh.u, top: 26 * sh.u, bottom: 22 * sh.u}
 	if len(s.Labels) > 0 {
-		m.left, m.right = 84*sh.u, 130*sh.u
+		widest := 0.0
+		for _, lb := range s.Labels {
+			_, half := f.balloonSize(lb.Text, sh.bold)
+			widest = max(widest, half)
+		}
+		more := 2 * (widest - balloonRadius*sh.u)
+		m.left, m.right = 84*sh.u+more, 130*sh.u+more
 	}
 	if err := f.place(&s, o.Camera, m); err != nil {
 		return nil, nil, err
@@ -91,13 +97,16 @@ func render(s Scene, o Options) (*image.NRGBA, *figure, error) {
 	f.compose()
 	f.drawPlate()
 	f.crosshairs()
-	f.balloons(s.Labels, sh.bold)
+	f.regionRings()
 	size := "–"
-	box, any := s.bounds(func(r Role) bool { return r == Part })
-	if any {
+	var dims []dimension
+	if box, any := s.bounds(func(r Role) bool { return r == Part }); any {
 		size = overall(box)
-		f.dimensions(box, sh.plain)
+		dims = f.dimensionLines(box)
 	}
+	f.dimensions(dims)
+	f.balloons(s.Labels, dims, sh.bold)
+	f.dimensionFigures(dims, sh.plain) // leaders pass behind them
 
 	sh.failBand()
 	sh.frame()

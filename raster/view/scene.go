@@ -17,6 +17,7 @@ const (
 	Support             // what is taken away afterwards: dark, light edges
 	Pad                 // where a support meets the part: ochre, hatched one way
 	Unheld              // what would fall: vermilion, hatched both ways, ringed
+	Region              // what would fall of a bare part: violet, hatched one way, heavily outlined
 	Ground              // flat areas on the plate, drawn pale
 	roles
 )
@@ -32,6 +33,8 @@ func (r Role) String() string {
 		return "contact pad"
 	case Unheld:
 		return "does not hold"
+	case Region:
+		return "would fall"
 	case Ground:
 		return "on the plate"
 	}

@@ -116,7 +116,11 @@ func (s *sheet) swatch(r Role, box image.Rectangle) {
 		}
 		box.Max.X -= s.px(30)
 	}
-	s.rect(box, fills[r])
+	fill := fills[r]
+	if r == Region {
+		fill = mix(fills[Part], fill, tint)
+	}
+	s.rect(box, fill)
 	for y := box.Min.Y; y < box.Max.Y; y++ {
 		for x := box.Min.X; x < box.Max.X; x++ {
 			if k, a := hatch(r, float64(x), float64(y), s.u); a > 0 {
@@ -124,7 +128,11 @@ func (s *sheet) swatch(r Role, box image.Rectangle) {
 			}
 		}
 	}
-	s.canvas.border(box, s.px(1.8), ink)
+	weight := 1.8
+	if r == Region {
+		weight = regionWeight * outlineWeight
+	}
+	s.canvas.border(box, s.px(weight), ink)
 }
 
 // key draws the legend of the roles that are in sight.

@@ -475,8 +475,160 @@ func TestHatchingDiffers(t *testing.T) {
 	if along, across := count(Unheld, -0.4, 1), count(Unheld, 1, 0.4); along < 20 || across < 20 {
 		t.Errorf("unheld: %d and %d changes, want many both ways", along, across)
 	}
+	// A region's lines lean the other way, so that a pad beside it is told apart.
+	if along, pads := count(Region, 0.4, 1), count(Region, -0.4, 1); along > 1 || pads < 20 {
+		t.Errorf("region: %d changes along its lines, %d along a pad's", along, pads)
+	}
 	if _, a := hatch(Part, 3, 3, 1); a != 0 {
 		t.Error("a part is hatched")
+	}
+}
+
+// shelf is a plate on a wall, its underside a region of two layers' height, and a
+// speck of a region on the wall.
+func shelf() Scene {
+	part := meshtest.Box(r3.Vec{}, r3.Vec{X: 40, Y: 4, Z: 30})
+	part.Append(meshtest.Box(r3.Vec{Y: 4, Z: 26}, r3.Vec{X: 40, Y: 40, Z: 30}))
+	under := Tiles([]Tile{
+		{Min: r2.Vec{Y: 4}, Max: r2.Vec{X: 40, Y: 20}, Z: 25.9}, {Min: r2.Vec{Y: 20}, Max: r2.Vec{X: 40, Y: 40}, Z: 25},
+	})
+	speck := Tiles([]Tile{{Min: r2.Vec{X: 20, Y: 4}, Max: r2.Vec{X: 20.3, Y: 4.3}, Z: 10}})
+	return Scene{Items: []Item{{part, Part, "part"}, {under, Region, "under"}, {speck, Region, "speck"}}}
+}
+
+// A region shows the part through its colour, is outlined once round although its
+// layers step, and a speck of one is ringed.
+func TestRegions(t *testing.T) {
+	inside := Camera{Name: "from the inside, below", Look: r3.Vec{X: -0.40, Y: -0.50, Z: 0.77}}
+	img, f, err := render(shelf(), Options{Camera: inside})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !f.visible[Region] {
+		t.Fatal("no region in sight")
+	}
+	at := func(v r3.Vec) color.NRGBA {
+		p, _ := f.proj.at(v)
+		return img.NRGBAAt(int(p.x), int(p.y))
+	}
+	// Pixels along a line over the step between the layers: hatching only, whose
+	// strength is three quarters, so none is all ink.
+	for y := 10.0; y < 35; y += 0.05 {
+		if c := at(r3.Vec{X: 11, Y: y, Z: 25.8}); c == ink {
+			t.Errorf("at y %.2f the region is inked across", y)
+			break
+		}
+	}
+	tinted := 0
+	want := mix(tone(fills[Part], 0.5), fills[Region], tint)
+	for y := 10.0; y < 35; y += 0.05 {
+		if c := at(r3.Vec{X: 11, Y: y, Z: 25.8}); c.B > c.G+20 && c.R > c.G && int(c.B) > int(want.B)-40 {
+			tinted++
+		}
+	}
+	if tinted < 250 {
+		t.Errorf("%d of 500 places on the region have its tint", tinted)
+	}
+	// The speck's ring: 18 sheet units from its middle, in the region's colour.
+	p, _ := f.proj.at(r3.Vec{X: 20.15, Y: 4.15, Z: 10})
+	ringed := 0
+	for i := range 72 {
+		sin, cos := math.Sincos(float64(i) * math.Pi / 36)
+		q := p.add(point{cos, sin}.scale(18 * f.u))
+		if c := img.NRGBAAt(int(q.x), int(q.y)); c == fills[Region] {
+			ringed++
+		}
+	}
+	if ringed < 60 {
+		t.Errorf("%d of 72 places round the speck are of its ring", ringed)
+	}
+}
+
+func TestHidden(t *testing.T) {
+	s := shelf()
+	s.Labels = []Label{
+		{r3.Vec{X: 20, Y: 30, Z: 25.9}, "under the shelf"}, {r3.Vec{X: 20, Y: 30, Z: 30}, "on it"}, {r3.Vec{X: 20, Y: 30, Z: 60}, "over it"},
+		{r3.Vec{X: 20, Y: 4, Z: 10}, "inside of the wall"}, {r3.Vec{X: 20, Y: 0, Z: 10}, "its outside"},
+	}
+	for _, c := range []struct {
+		camera Camera
+		want   []bool
+	}{
+		{Along("straight up", r3.Vec{Z: 1}), []bool{false, true, true, false, false}},
+		{Along("down", r3.Vec{Z: -1}), []bool{true, false, false, true, true}},
+		{Along("from the inside", r3.Vec{Y: -1}), []bool{true, true, false, false, true}},
+		{Camera{Name: "none"}, make([]bool, 5)},
+	} {
+		// A place on an edge seen end on is neither: those of the wall's faces from
+		// above and below, and of the plate's from the side.
+		got := Hidden(s, c.camera)
+		for i, l := range s.Labels {
+			if end := edgeOn[c.camera.Name+", "+l.Text]; !end && got[i] != c.want[i] {
+				t.Errorf("%s, %s: hidden %v, want %v", c.camera.Name, l.Text, got[i], c.want[i])
+			}
+		}
+	}
+	if got := Hidden(Scene{Labels: s.Labels[:1]}, FromBelow()); got[0] {
+		t.Error("nothing hides a label")
+	}
+}
+
+// edgeOn are places of TestHidden that lie in the figure's outline.
+var edgeOn = map[string]bool{
+	"straight up, inside of the wall": true, "straight up, its outside": true, "down, inside of the wall": true, "down, its outside": true,
+	"from the inside, under the shelf": true, "from the inside, on it": true,
+}
+
+// Balloons keep apart from one another and from upright dimensions, and stay on the
+// sheet, however many point at one side.
+func TestBalloonsKeepApart(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		n    int
+		at   func(i int) r3.Vec
+	}{
+		{"one", 1, func(int) r3.Vec { return r3.Vec{X: 1, Y: 2, Z: 26} }},
+		{"two at one place", 2, func(int) r3.Vec { return r3.Vec{X: 20, Y: 20, Z: 26} }},
+		{"24 at one place", 24, func(int) r3.Vec { return r3.Vec{X: 39, Y: 20, Z: 26} }},
+		{"24 in a row", 24, func(i int) r3.Vec { return r3.Vec{X: float64(i), Y: 10, Z: 26} }},
+	} {
+		s := shelf()
+		for i := range c.n {
+			s.Labels = append(s.Labels, Label{c.at(i), "7 flat ceiling"})
+		}
+		for _, cam := range cameras() {
+			_, f, err := render(s, Options{Camera: cam, Supersample: 1})
+			if err != nil {
+				t.Fatal(err)
+			}
+			faces, err := fonts()
+			if err != nil {
+				t.Fatal(err)
+			}
+			box, _ := s.bounds(func(r Role) bool { return r == Part })
+			dims := f.dimensionLines(box)
+			r := balloonRadius * f.u
+			list := f.placeBalloons(s.Labels, dims, &lettering{font: faces[1]})
+			if len(list) != c.n {
+				t.Errorf("%s, %q: %d balloons", c.name, cam.Name, len(list))
+			}
+			for i, b := range list {
+				if b.middle.x-b.halfW < float64(f.frame.Min.X) || b.middle.x+b.halfW > float64(f.frame.Max.X) ||
+					b.middle.y-r < float64(f.frame.Min.Y) || b.middle.y+r > float64(f.frame.Max.Y) {
+					t.Errorf("%s, %q: balloon at %v is off the sheet", c.name, cam.Name, b.middle)
+				}
+				for _, o := range list[:i] {
+					if math.Abs(b.middle.x-o.middle.x) < b.halfW+o.halfW && math.Abs(b.middle.y-o.middle.y) < 2*r {
+						t.Errorf("%s, %q: balloons at %v and %v overlap", c.name, cam.Name, b.middle, o.middle)
+					}
+				}
+				for _, d := range dims {
+					if math.Abs(d.d.x) < 0.35 && math.Abs(b.middle.x-d.p.x) < b.halfW {
+						t.Errorf("%s, %q: balloon at %v lies on the upright dimension at x %.0f", c.name, cam.Name, b.middle, d.p.x)
+					}
+				}
+			}
+		}
 	}
 }
 
