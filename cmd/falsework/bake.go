@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"time"
 
@@ -20,6 +21,7 @@ import (
 	"falsework/supports/survey"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
 )
 
 // bakeOptions are what bake was asked for.
@@ -133,6 +135,8 @@ type baking struct {
 	supports *mesh.Mesh // what is written: rounded to float32
 	proof    prove.Report
 	compare  cost.Comparison
+	encoding errgroup.Group
+	encoded  []*file // by encoding
 	files    []file
 }
 
@@ -258,6 +262,7 @@ func (b *baking) prove() (err error) {
 	if err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
+	b.encode()
 	return nil
 }
 
@@ -277,18 +282,10 @@ func (b *baking) bare() bool { return len(b.supports.Triangles) == 0 }
 
 func (b *baking) fails() bool { return b.proof.Verdict != prove.Holds }
 
-// pack makes every file in memory. Nothing in them depends on clock or machine.
-func (b *baking) pack() error {
+// encode starts making the models in memory, beside the costing, which has no part
+// in them. Nothing in them depends on clock or machine.
+func (b *baking) encode() {
 	names := outputsOf(b.name)
-	var buf bytes.Buffer
-	add := func(name string, encode func() error) error {
-		buf.Reset()
-		if err := encode(); err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
-		b.files = append(b.files, file{name, bytes.Clone(buf.Bytes())})
-		return nil
-	}
 	pack := mesh.Package{
 		Title: b.title(), Description: b.description(), Application: "Falsework",
 		Part: mesh.Body{Name: "part", Mesh: b.part},
@@ -296,23 +293,40 @@ func (b *baking) pack() error {
 	if !b.bare() {
 		pack.Supports = []mesh.Body{{Name: "supports", Mesh: b.supports}}
 	}
-	err := add(names.model, func() error { return mesh.Encode3MF(&buf, pack) })
-	if err == nil {
-		err = add(names.part, func() error { return mesh.EncodeSTL(&buf, b.part, b.name+", part") })
+	add := func(name string, encode func(w io.Writer) error) {
+		f := &file{name: name}
+		b.encoded = append(b.encoded, f)
+		b.encoding.Go(func() error {
+			var buf bytes.Buffer
+			if err := encode(&buf); err != nil {
+				return fmt.Errorf("%s: %w", name, err)
+			}
+			f.data = buf.Bytes()
+			return nil
+		})
 	}
-	if err == nil && !b.bare() {
-		err = add(names.supports, func() error { return mesh.EncodeSTL(&buf, b.supports, b.name+", supports") })
+	add(names.model, func(w io.Writer) error { return mesh.Encode3MF(w, pack) })
+	add(names.part, func(w io.Writer) error { return mesh.EncodeSTL(w, b.part, b.name+", part") })
+	if !b.bare() {
+		add(names.supports, func(w io.Writer) error { return mesh.EncodeSTL(w, b.supports, b.name+", supports") })
 	}
-	if err != nil {
+	add(names.plan, func(w io.Writer) error {
+		_, err := w.Write(b.planText)
 		return err
-	}
-	b.files = append(b.files, file{names.plan, b.planText})
-	err = add(names.proof, func() error {
-		return proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Proof: b.proof}.encode(&buf)
 	})
+	add(names.proof, proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Proof: b.proof}.encode)
+}
+
+// pack makes every other file in memory.
+func (b *baking) pack() error {
+	err := b.encoding.Wait()
+	for _, f := range b.encoded {
+		b.files = append(b.files, *f)
+	}
 	if err != nil || b.o.pictures.none {
 		return err
 	}
+	names := outputsOf(b.name)
 	pictures, err := b.drawing().draw(names.below, names.threeQuarter, b.o.pictures.width)
 	b.files = append(b.files, pictures...)
 	return err
@@ -340,7 +354,7 @@ func (b *baking) description() string {
 	case b.bare():
 		text += "The part holds as it is and has no supports. "
 	default:
-		text += `The body "supports" is taken away after printing. `
+		text += "The body named supports is taken away after printing. "
 	}
 	return text + caution
 }

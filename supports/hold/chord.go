@@ -158,8 +158,9 @@ func (c *chords) walk(free *raster.Bits, r *ray, t, b, far int) (end int, lands 
 	}
 }
 
-// loops returns the cells of ask that the outline's loops hold: rule 3.
-func (c *chords) loops(layer, ask *raster.Bits) raster.Bits {
+// loops returns the cells of ask that the outline's loops hold: rule 3. It is all
+// where the loops fill the patch, so that no chord runs outside them.
+func (c *chords) loops(layer, ask *raster.Bits) (held raster.Bits, all bool) {
 	x0, y0, x1, y1 := c.box.x0, c.box.y0, c.box.x1, c.box.y1
 	m := c.band.Radius() + 1
 	near := raster.NewBits(x0-m, y0-m, x1+m, y1+m)
@@ -170,24 +171,34 @@ func (c *chords) loops(layer, ask *raster.Bits) raster.Bits {
 	loop := raster.Within(c.free, &outside, c.band)
 	edge := raster.And(ask, &loop)
 	if edge.Empty() {
-		return raster.Bits{}
+		return held, false
 	}
-	var held raster.Bits
+	beside := c.sagitta
+	inner := raster.AndNot(c.free, &loop)
+	if all = inner.Empty(); all {
+		beside = c.halfLine // as rule 2 has it, which has nothing to add
+	}
 	rest, at := edge, boxOf(&edge)
-	var s scratch
-	for n := range c.loopDirs {
-		h := c.sound(&rest, at, &loop, &c.loopDirs[n], &s)
-		if h.Empty() {
-			continue
+	var rooms [eachAtOnce]scratch
+	var got [eachAtOnce]raster.Bits
+	for n := 0; n < len(c.loopDirs) && !rest.Empty(); n += eachAtOnce {
+		c.side(n, min(n+eachAtOnce, len(c.loopDirs)), func(m int) {
+			h := c.sound(&rest, at, &loop, &c.loopDirs[m], &rooms[m-n])
+			got[m-n] = raster.Within(&rest, h, beside)
+		})
+		some := false
+		for m := range got {
+			if !got[m].Empty() {
+				some = true
+				held = raster.Or(&held, &got[m])
+				rest = raster.AndNot(&rest, &got[m])
+			}
 		}
-		near := raster.Within(&rest, h, c.sagitta)
-		held = raster.Or(&held, &near)
-		if rest = raster.AndNot(&rest, &near); rest.Empty() {
-			break
+		if some {
+			at = boxOf(&rest)
 		}
-		at = boxOf(&rest)
 	}
-	return held
+	return held, all
 }
 
 const (

@@ -71,9 +71,9 @@ func (j *judge) stretches(parts int) []int {
 // nothing were owed below; where something is, the stretch is climbed again until
 // it owes what it did before, so the result is that of one climb.
 func (j *judge) climb() []Layer {
-	parts := max(1, min(j.workers, len(j.Body.Cut)/leastStretch))
-	at := []int{0, len(j.Body.Cut)}
-	if parts > 1 {
+	parts, at := 1, []int{0, len(j.Body.Cut)}
+	if j.workers > 1 && len(j.Body.Cut) >= 2*leastStretch {
+		parts = min(j.workers, len(j.Body.Cut)/leastStretch)
 		at = j.stretches(parts)
 	}
 	type stretch struct {

@@ -200,7 +200,7 @@ func (j *judge) bridge(p *patch) Layer {
 			c.beside = raster.Within(&sure, &ground, j.ledgeDisc)
 		}
 
-		loops := c.loops(p.cells, &asks)
+		loops, all := c.loops(p.cells, &asks)
 		touch := raster.Within(&q.Cells, &p.gapped, raster.DiscOf(math.Sqrt2))
 		leans := !touch.Empty()
 		rest := raster.AndNot(&asks, &loops)
@@ -208,7 +208,10 @@ func (j *judge) bridge(p *patch) Layer {
 			continue
 		}
 		at := boxOf(&rest)
-		open := j.each(func(r *ray) raster.Bits { return c.open(&rest, at, r) }, !leans)
+		open := []raster.Bits{rest}
+		if leans || !all {
+			open = j.each(func(r *ray) raster.Bits { return c.open(&rest, at, r) }, !leans)
+		}
 		unheld := raster.Bits{}
 		bestN := -1
 		for n := range open {
@@ -281,15 +284,7 @@ func (j *judge) each(test func(*ray) raster.Bits, first bool) []raster.Bits {
 	out := make([]raster.Bits, len(j.dirs))
 	for n := 0; n < len(j.dirs); n += eachAtOnce {
 		end := min(n+eachAtOnce, len(j.dirs))
-		var eg errgroup.Group
-		eg.SetLimit(j.workers)
-		for m := n; m < end; m++ {
-			eg.Go(func() error {
-				out[m] = test(&j.dirs[m])
-				return nil
-			})
-		}
-		_ = eg.Wait() // the tests return no error
+		j.side(n, end, func(m int) { out[m] = test(&j.dirs[m]) })
 		for m := n; first && m < end; m++ {
 			if out[m].Empty() {
 				return out[: m+1 : m+1]
@@ -297,6 +292,25 @@ func (j *judge) each(test func(*ray) raster.Bits, first bool) []raster.Bits {
 		}
 	}
 	return out
+}
+
+// side runs task for n ≤ m < end side by side.
+func (j *judge) side(n, end int, task func(m int)) {
+	if j.workers == 1 {
+		for m := n; m < end; m++ {
+			task(m)
+		}
+		return
+	}
+	var eg errgroup.Group
+	eg.SetLimit(j.workers)
+	for m := n; m < end; m++ {
+		eg.Go(func() error {
+			task(m)
+			return nil
+		})
+	}
+	_ = eg.Wait() // the tasks return no error
 }
 
 // eachAtOnce is how many directions are tried before looking whether one will do:

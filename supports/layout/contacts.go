@@ -7,6 +7,7 @@ import (
 	"falsework/raster"
 	"falsework/supports"
 	"falsework/supports/need"
+	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -58,6 +59,8 @@ type site struct {
 	// and of one family across a stated one.
 	cross, comb float64
 	wall        float64 // thickness
+	// known are the posts chosen last, by structure.
+	known map[string][]plan.Post
 	// What is left of the work allowed on one region, in cells judged.
 	prunes, repairs int
 }

@@ -2,6 +2,7 @@ package layout
 
 import (
 	"container/heap"
+	"encoding/binary"
 	"fmt"
 	"math"
 
@@ -414,9 +415,15 @@ func (t *site) posts(p *plan.Plan, under *grow.Undersides, workers int) {
 	n := grow.NewNetwork(*p, t.s, under, t.part, grow.CoarsePitch)
 	all := t.structures(n)
 	chosen := make([][]plan.Post, len(all))
+	keys := make([]string, len(all))
 	var eg errgroup.Group
 	eg.SetLimit(workers)
 	for i, g := range all {
+		keys[i] = g.key()
+		if posts, known := t.known[keys[i]]; known {
+			chosen[i] = posts
+			continue
+		}
 		eg.Go(func() error {
 			g.survey()
 			if len(g.spots) > 0 {
@@ -426,6 +433,10 @@ func (t *site) posts(p *plan.Plan, under *grow.Undersides, workers int) {
 		})
 	}
 	_ = eg.Wait() // choosing returns no error
+	t.known = map[string][]plan.Post{}
+	for i, k := range keys {
+		t.known[k] = chosen[i]
+	}
 	for _, posts := range chosen {
 		for _, q := range posts {
 			q.ID = fmt.Sprintf("P%d", len(p.Posts)+1)
@@ -433,6 +444,18 @@ func (t *site) posts(p *plan.Plan, under *grow.Undersides, workers int) {
 		}
 	}
 	t.catch(p, n)
+}
+
+// key tells structures apart by where their stations stand.
+func (g *structure) key() string {
+	out := make([]byte, 0, 24*len(g.stations))
+	for _, at := range g.stations {
+		s := &g.net.Stations[at]
+		for _, v := range [...]float64{s.P.X, s.P.Y, s.Top} {
+			out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
+		}
+	}
+	return string(out)
 }
 
 // posts returns the posts that make the structure cheapest.

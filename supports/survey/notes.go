@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"runtime"
 	"slices"
 
 	"falsework/raster"
@@ -13,19 +12,22 @@ import (
 	"golang.org/x/sync/errgroup"
 )
 
-// notes tells what else the designer should know.
-func (v *surveyor) notes(n need.Need, told map[int]int, workers int) []Note {
-	out := v.thin(workers)
+// marginalTold is the least area of marginal ledges that is told, in mm².
+const marginalTold = 0.1
+
+// notes tells of bores that hold and of marginal ledges.
+func (v *surveyor) notes(n need.Need, told map[int]int) []Note {
+	var out []Note
 	for i := range v.bores {
 		b := &v.bores[i]
 		c := b.Crown(v.s.Limit)
 		if _, failing := told[i]; failing || c.Radius == 0 {
 			continue
 		}
-		text := fmt.Sprintf("%s holds as it is: %s", b, c)
+		text := fmt.Sprintf("the bore of %.2f mm diameter, %.1f mm long, holds as it is: its %s", 2*b.Radius, b.Length(), c)
 		out = append(out, Note{Name: "bore holds", Text: text, X: b.Point.X, Y: b.Point.Y, Z: b.Point.Z})
 	}
-	if n.MarginalMM2 > 0 {
+	if n.MarginalMM2 >= marginalTold {
 		out = append(out, Note{Name: "marginal ledges", Text: fmt.Sprintf(
 			"%.1f mm² stand out by more than the limit but less than a line (%.2g mm): they print, and may droop",
 			n.MarginalMM2, v.s.Ledge())})
@@ -36,9 +38,6 @@ func (v *surveyor) notes(n need.Need, told map[int]int, workers int) []Note {
 // thin returns where walls are thinner than a line, one note for each stack of
 // layers, the tallest first.
 func (v *surveyor) thin(workers int) []Note {
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
 	// A wall that is a cell short of a line may be one that rounding took it off.
 	half := (v.s.Line/v.part.Cell - 1) / 2
 	core, back := raster.DiscOf(half-0.5), raster.DiscOf(half+1)

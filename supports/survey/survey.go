@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 
 	"falsework/mesh"
@@ -13,6 +14,7 @@ import (
 	"falsework/supports/need"
 	"falsework/supports/remedy"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -27,8 +29,28 @@ type Options struct {
 
 // Survey explains what does not hold. Mesh, layers and need must be of one pose.
 func Survey(m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, o Options) Report {
-	v := &surveyor{mesh: m, part: part, s: s, bores: remedy.Bores(m)}
-	v.boreOf = make(map[int]int)
+	v := &surveyor{mesh: m, part: part, s: s, boreOf: make(map[int]int)}
+	var open []float64
+	var faces []need.Faces
+	var thin []Note
+	workers := o.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	var eg errgroup.Group
+	eg.SetLimit(workers)
+	for _, task := range []func(){
+		func() { v.bores = remedy.Bores(m) },
+		func() { faces = need.FacesOf(m, part, n, s) },
+		func() { open = v.fromPlate(n) },
+		func() { thin = v.thin(workers) },
+	} {
+		eg.Go(func() error {
+			task()
+			return nil
+		})
+	}
+	_ = eg.Wait() // the tasks return no error
 	for i := range v.bores {
 		if v.bores[i].Crown(s.Limit).Radius > 0 {
 			for _, t := range v.bores[i].Faces {
@@ -36,13 +58,12 @@ func Survey(m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, 
 			}
 		}
 	}
-	open := v.fromPlate(n)
 	out := Report{CertifiedRise: certifiedRise, Certified: certified(s)}
 	told := map[int]int{} // bore → the first region at its crown
-	for i, f := range need.FacesOf(m, part, n, s) {
+	for i, f := range faces {
 		out.Findings = append(out.Findings, v.finding(n.Regions[i], f, open[i], told))
 	}
-	out.Notes = append(v.notes(n, told, o.Workers), v.advice(o.Load)...)
+	out.Notes = slices.Concat(thin, v.notes(n, told), v.advice(o.Load))
 	return out
 }
 
