@@ -22,9 +22,9 @@ const (
 	// flareHeight and flareOut widen a hollow post's foot on the plate, in mm: a
 	// wall that narrows upward by 45° always holds. Common practice, no source.
 	flareHeight, flareOut = 1.2, 1.2
-	// headOverlap is how far, in mm, a hollow post rises past its head so that
+	// HeadOverlap is how far, in mm, a hollow post rises past its head so that
 	// post and walls share material.
-	headOverlap = 0.6
+	HeadOverlap = 0.6
 	// thinnest is the least height of a wall, in layers.
 	thinnest = 2.0
 	// step is the plan length, in mm, over which a lower edge jumps where a tie
@@ -150,7 +150,7 @@ func (n *Network) post(q plan.Post) (*mesh.Mesh, error) {
 	if q.Side == 0 {
 		return nil, nil
 	}
-	top := q.Head + headOverlap
+	top := q.Head + HeadOverlap
 	for i := range n.Stations {
 		if Within(q, n.Stations[i].P) {
 			top = min(top, n.Stations[i].Top)

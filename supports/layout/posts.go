@@ -316,7 +316,8 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 	}
 	for c, sp := range choice {
 		p := &g.spots[sp]
-		head := min(heads[c], g.net.Stations[p.station].Top-g.depth)
+		// No higher than where spot looked for room.
+		head := min(heads[c], g.net.Stations[p.station].Top-g.depth-g.s.Clearance-grow.HeadOverlap)
 		if p.sole || head < p.foot+lowHead {
 			head = p.foot
 		}
