@@ -105,7 +105,10 @@ func (j *judge) climb() []Layer {
 	for n := 1; n < parts; n++ {
 		s := &all[n]
 		below := &all[n-1]
-		from := below.states[len(below.states)-1]
+		var from state
+		if n := len(below.states); n > 0 {
+			from = below.states[n-1]
+		}
 		k := s.first
 		if !from.debtors.Empty() {
 			c := j.climber()

@@ -161,6 +161,7 @@ func TestWorkersDoNotMatter(t *testing.T) {
 	}
 	for name, m := range map[string]*mesh.Mesh{
 		"blob": meshtest.Blob(4000), "45.2°": tall(45.2), "46°": tall(46), "52°": tall(52), "44°": tall(44),
+		"upright": box(0, 0, 0, 10, 10, 60),
 	} {
 		body := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
 		want := hold.Judge(hold.Input{Body: body, Settings: s, Workers: 1})
