@@ -145,6 +145,9 @@ func readPlan(path, partPath string, m *mesh.Mesh) (p plan.Plan, data []byte, wa
 	if n := len(m.Triangles); p.Part.Triangles != n {
 		warnings = append(warnings, fmt.Sprintf("the plan was drawn for a part of %d triangles, this one has %d", p.Part.Triangles, n))
 	}
+	for _, id := range p.Stranded() {
+		warnings = append(warnings, fmt.Sprintf("post %s stands at its own place: the line that it was under is gone", id))
+	}
 	return p, data, warnings, nil
 }
 

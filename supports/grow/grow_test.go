@@ -127,3 +127,50 @@ func ExampleGrow() {
 }
 
 func n2(x, y float64) r2.Vec { return r2.Vec{X: x, Y: y} }
+
+// A sole under a whole line stands on the plate all along; walls that meet it stand
+// too as far as its reach, and further out hang from its head at the lean.
+func TestSoleUnderALine(t *testing.T) {
+	m, part, p, s := slab(t, 0.2)
+	p.Posts = []plan.Post{{ID: "P1", Under: "L2", Reach: 2, Head: 8, By: plan.Designer}}
+	n := grow.NewNetwork(p, s, grow.NewUndersides(m), part, 0.25)
+	n.Hang(p)
+	for _, st := range n.Stations {
+		d := math.Abs(st.P.X - 20)
+		want := 8 + (d-2)/math.Tan(s.Lean)
+		if d <= 2+1e-6 {
+			want = 0
+		} else if want >= st.Top {
+			want = math.Inf(1)
+		}
+		// The last station that stands is up to a pitch short of the reach.
+		if st.Low != want && math.Abs(st.Low-want) > 0.25/math.Tan(s.Lean) {
+			t.Errorf("at x %.2f, y %.2f: lower edge at %.2f, want %.2f", st.P.X, st.P.Y, st.Low, want)
+		}
+	}
+}
+
+// Where walls from two posts meet higher than the tie that is cut there, the tie
+// is level right through: a bead laid on it has no gap to cross.
+func TestTiesAreLevel(t *testing.T) {
+	m, part, p, s := slab(t, 0.2)
+	p.Lines = p.Lines[:1]
+	p.Posts = []plan.Post{
+		{ID: "P1", At: [2]float64{16, 10}, Reach: 0.6, By: plan.Designer},
+		{ID: "P2", At: [2]float64{25, 10}, Reach: 0.6, By: plan.Designer},
+	}
+	p.Posts[0].Head, p.Posts[1].Head = 0, 0
+	n := grow.NewNetwork(p, s, grow.NewUndersides(m), part, 0.5)
+	n.Hang(p)
+	n.Ties()
+	level := map[float64]int{}
+	for _, st := range n.Stations {
+		if st.P.X > 17.5 && st.P.X < 23.5 {
+			level[st.Low]++
+		}
+	}
+	want := n.Stations[0].Top - grow.WallDepth(s)
+	if len(level) != 1 || level[want] == 0 {
+		t.Errorf("lower edges between the posts: %v, want all at %.2f", level, want)
+	}
+}

@@ -57,8 +57,8 @@ const (
 	// practice, no source.
 	MinWall       = 0.8
 	minWallLayers = 3
-	// soleStep is how far from a sole's foot, in mm, its own ground may lie.
-	soleStep = 2.0
+	// SoleStep is how far from a sole's foot, in mm, its own ground may lie.
+	SoleStep = 2.0
 	// levelTops is how much the tops of a tie may differ, in mm.
 	levelTops = 0.8
 	// tipDrop is how much lower than at the station itself, in mm, the part must
@@ -325,6 +325,51 @@ func Within(q plan.Post, p r2.Vec) bool {
 	return dx*dx+dy*dy <= q.Reach*q.Reach+1e-6
 }
 
+// Afoot returns the stations whose walls a post carries from below, ascending:
+// those in its footprint, or those of the line that it stands under and of walls
+// that meet it, as far as its reach goes along them.
+func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
+	var out []int
+	if !slices.ContainsFunc(lines, func(l plan.Line) bool { return q.Under != "" && l.ID == q.Under }) {
+		for i := range n.Stations {
+			if Within(q, n.Stations[i].P) {
+				out = append(out, i)
+			}
+		}
+		return out
+	}
+	gone := map[int]float64{}
+	var todo queue
+	for l := range lines {
+		if lines[l].ID != q.Under {
+			continue
+		}
+		for _, i := range n.Walls[l] {
+			gone[i] = 0
+			todo = append(todo, reach{0, i})
+		}
+	}
+	heap.Init(&todo)
+	for len(todo) > 0 {
+		r := heap.Pop(&todo).(reach)
+		if r.z > gone[r.at] {
+			continue
+		}
+		for _, w := range n.Stations[r.at].next {
+			d := r.z + w.Length
+			if was, seen := gone[w.To]; d <= q.Reach+1e-6 && (!seen || d < was-1e-9) {
+				gone[w.To] = d
+				heap.Push(&todo, reach{d, w.To})
+			}
+		}
+	}
+	for i := range gone {
+		out = append(out, i)
+	}
+	slices.Sort(out)
+	return out
+}
+
 // Hang sets every station's lower edge from the posts by shortest paths. A line
 // that names posts hangs from those alone.
 func (n *Network) Hang(p plan.Plan) {
@@ -345,32 +390,34 @@ func (n *Network) HangFrom(p plan.Plan, q int) {
 		allowed[l] = len(p.Lines[l].Posts) == 0 || slices.Contains(p.Lines[l].Posts, p.Posts[q].ID)
 	}
 	var todo queue
-	for i := range n.Stations {
+	for _, i := range n.Afoot(p.Lines, p.Posts[q]) {
 		s := &n.Stations[i]
-		if !allowed[s.Line] || !Within(p.Posts[q], s.P) {
+		if !allowed[s.Line] {
 			continue
 		}
 		head := p.Posts[q].Head
+		spread := head
 		if p.Posts[q].Side == 0 {
 			// A sole follows what it stands on.
 			seat, ok := s.Seat(n.settings)
-			if !ok || math.Abs(s.Ground-p.Posts[q].Foot) > soleStep {
+			if !ok || math.Abs(s.Ground-p.Posts[q].Foot) > SoleStep {
 				continue
 			}
-			head = seat
+			head, spread = seat, max(seat, spread)
 		} else if head < s.Floor-1e-6 {
 			continue
 		}
 		if head < s.Top && head < s.Low {
 			s.Low, s.Near, s.parent = head, q, -1
-			todo = append(todo, reach{head, i})
+			todo = append(todo, reach{spread, i})
 		}
 	}
 	heap.Init(&todo)
 	for len(todo) > 0 {
 		r := heap.Pop(&todo).(reach)
 		s := &n.Stations[r.at]
-		if r.z > s.Low || s.Near != q {
+		// At its foot a wall may stand lower than where others spread from it.
+		if s.Near != q || s.parent >= 0 && r.z > s.Low {
 			continue
 		}
 		for _, w := range s.next {
@@ -517,6 +564,12 @@ func (n *Network) tie(wall []int, i, k int, span, depth float64) {
 		return
 	}
 	for at := lo + 1; at < hi; at++ {
-		n.Stations[wall[at]].Low = max(n.Stations[wall[at]].Low, level)
+		if n.Stations[wall[at]].Floor > level {
+			return
+		}
+	}
+	for at := lo + 1; at < hi; at++ {
+		// Where two ends met higher, too: a bridge is level all the way.
+		n.Stations[wall[at]].Low = level
 	}
 }

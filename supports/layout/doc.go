@@ -11,7 +11,9 @@
 //
 // Posts. Walls below the contacts hang from posts by shortest paths (package
 // grow). Posts are added one by one where they save the most print time, as a
-// facility location by greedy addition and exchange.
+// facility location by greedy addition and exchange: hollow posts, soles, and soles
+// under whole lines, which must stand stiffly enough for the nozzle's drag. Every
+// post is priced with the hop to it on each layer below where its walls meet others.
 //
 // Frame: millimetres, +Z up, plate at z = 0, angles in radians.
 package layout

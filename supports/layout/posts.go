@@ -1,10 +1,12 @@
 package layout
 
 import (
+	"cmp"
 	"container/heap"
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 
 	"falsework/supports/grow"
 	"falsework/supports/plan"
@@ -39,7 +41,7 @@ const (
 	candidatePitch = 2.0
 	// weighBudget bounds the weighing of one structure, in stations priced: about
 	// half a second. What is then unreached gets soles.
-	weighBudget = 20000000
+	weighBudget = 6000000
 	// widestPitch is where thinning the places out ends, in mm.
 	widestPitch = 20.0
 	// maxCandidates bounds the places tried for one structure.
@@ -65,7 +67,9 @@ func side(h, wall float64) float64 {
 type spot struct {
 	station int
 	foot    float64 // 0 on the plate
-	sole    bool    // too narrow for a hollow post
+	reach   float64 // of a sole, mm; 0 for a hollow post
+	under   string  // the line that a sole stands under, all of it
+	stiff   float64 // second moment of a whole line's sole about its weak axis, mm⁴
 	room    float64 // widest hollow post that fits, mm
 	dist    []float64
 }
@@ -74,6 +78,7 @@ type spot struct {
 type structure struct {
 	*site
 	net      *grow.Network
+	lines    []plan.Line
 	stations []int
 	index    map[int]int // station → place in stations
 	chains   []chain
@@ -83,14 +88,14 @@ type structure struct {
 }
 
 // structures splits a network into connected ones.
-func (t *site) structures(n *grow.Network) []*structure {
+func (t *site) structures(n *grow.Network, lines []plan.Line) []*structure {
 	seen := make([]bool, len(n.Stations))
 	var out []*structure
 	for i := range n.Stations {
 		if seen[i] {
 			continue
 		}
-		g := &structure{site: t, net: n, index: map[int]int{}, rise: 1 / math.Tan(t.s.Lean), depth: grow.WallDepth(t.s)}
+		g := &structure{site: t, net: n, lines: lines, index: map[int]int{}, rise: 1 / math.Tan(t.s.Lean), depth: grow.WallDepth(t.s)}
 		todo := []int{i}
 		seen[i] = true
 		for len(todo) > 0 {
@@ -157,25 +162,106 @@ func (g *structure) survey() {
 		}
 		pitch *= 1.5
 	}
+	g.spots = append(g.spots, g.footings()...)
 	for i := range g.spots {
 		g.spots[i].dist = g.distances(&g.spots[i])
 	}
 }
 
+const (
+	// leastFooting and mostFootings bound the lines that a sole is tried under:
+	// the longest, from a length of mm on that posts would be dear for.
+	leastFooting, mostFootings = 8.0, 6
+)
+
+// footings returns soles under whole lines: where walls are low, one that stands on
+// the ground all along is one bead a layer, several posts are several.
+func (g *structure) footings() []spot {
+	var out []spot
+	length := map[int]float64{}
+	first := map[int]int{}
+	var order []int
+	for _, at := range g.stations {
+		l := g.net.Stations[at].Line
+		if _, seen := first[l]; !seen {
+			wall := g.net.Walls[l]
+			first[l] = wall[len(wall)/2]
+			for i := 1; i < len(wall); i++ {
+				length[l] += distance(g.net.Stations[wall[i-1]].P, g.net.Stations[wall[i]].P)
+			}
+			order = append(order, l)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(length[b], length[a]) })
+	for _, l := range order[:min(len(order), mostFootings)] {
+		s := &g.net.Stations[first[l]]
+		if length[l] < leastFooting || !g.stands(s, s.Ground) {
+			continue
+		}
+		for _, r := range footingReaches {
+			out = append(out, spot{station: first[l], foot: s.Ground, reach: r, under: g.lines[l].ID})
+		}
+	}
+	return out
+}
+
+// footingReaches are how far walls that meet a sole's line are tried to stand
+// beside it, in mm: a straight wall alone gives way sideways.
+var footingReaches = [...]float64{0.5, 1.5, 3, 5}
+
+// sways returns how far the top of what stands on a whole line's sole gives way
+// under the drag, in mm: from its foot to the head, h high, it bends like the
+// foot's section, and what spreads from there, up to H, is stiff. The cantilever
+// formula's integral is F·h·(H² − H·h + h²/3)/(E·I).
+func (p *spot) sways(head, top float64) float64 {
+	h, all := head-p.foot, top-p.foot
+	return drag * h * (all*all - all*h + h*h/3) / (modulus * p.stiff)
+}
+
+// inertia returns the second moment about the weak axis, in mm⁴, of walls that
+// stand at the given stations.
+func (g *structure) inertia(afoot []int) float64 {
+	in := make(map[int]bool, len(afoot))
+	for _, at := range afoot {
+		in[at] = true
+	}
+	var area, x, y, xx, xy, yy float64
+	for _, at := range afoot {
+		for _, w := range g.net.Next(at) {
+			if w.To < at || !in[w.To] {
+				continue
+			}
+			p, q := g.net.Stations[at].P, g.net.Stations[w.To].P
+			a, m, d := g.wall*w.Length, r2.Scale(0.5, r2.Add(p, q)), r2.Sub(q, p)
+			area, x, y = area+a, x+a*m.X, y+a*m.Y
+			// A thin wall about its middle, a·d²/12, and about the origin.
+			xx += a * (m.X*m.X + d.X*d.X/12)
+			xy += a * (m.X*m.Y + d.X*d.Y/12)
+			yy += a * (m.Y*m.Y + d.Y*d.Y/12)
+		}
+	}
+	if area == 0 {
+		return 0
+	}
+	xx, xy, yy = xx-x*x/area, xy-x*y/area, yy-y*y/area
+	least := (xx+yy)/2 - math.Hypot((xx-yy)/2, xy)
+	return max(least, 0) + area*g.wall*g.wall/12
+}
+
 // spot tells what can stand below a station.
 func (g *structure) spot(at int) (spot, bool) {
 	s := &g.net.Stations[at]
-	best := spot{station: at, foot: s.Ground, sole: true}
+	best := spot{station: at, foot: s.Ground, reach: soleReach}
 	for _, a := range sides {
 		low, seated := grow.Descend(g.part, s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
 		if low > 0 && (!seated || low > s.Top-g.depth-lowHead) {
 			break
 		}
 		if a == sides[0] || low == best.foot {
-			best.foot, best.sole, best.room = low, false, a
+			best.foot, best.reach, best.room = low, 0, a
 		}
 	}
-	if best.sole {
+	if best.reach > 0 {
 		seat, ok := s.Seat(g.s)
 		return best, ok && seat < s.Top-g.depth
 	}
@@ -189,17 +275,29 @@ func (g *structure) distances(p *spot) []float64 {
 	for i := range d {
 		d[i] = math.Inf(1)
 	}
-	post := plan.Post{At: [2]float64{g.net.Stations[p.station].P.X, g.net.Stations[p.station].P.Y}}
-	if p.sole {
-		post.Reach = soleReach
-	} else {
+	post := plan.Post{At: [2]float64{g.net.Stations[p.station].P.X, g.net.Stations[p.station].P.Y}, Reach: p.reach, Under: p.under}
+	if p.reach == 0 {
 		post.Side = sides[0] // the least that it may turn out to be
 	}
 	var todo far
-	for i, at := range g.stations {
-		if grow.Within(post, g.net.Stations[at].P) {
+	stand := func(i int) {
+		if p.reach == 0 || g.stands(&g.net.Stations[g.stations[i]], p.foot) {
 			d[i] = 0
 			todo = append(todo, step{0, i})
+		}
+	}
+	if p.under != "" {
+		var afoot []int
+		for _, at := range g.net.Afoot(g.lines, post) {
+			stand(g.index[at])
+			afoot = append(afoot, at)
+		}
+		p.stiff = g.inertia(afoot)
+	} else {
+		for i, at := range g.stations {
+			if grow.Within(post, g.net.Stations[at].P) {
+				stand(i)
+			}
 		}
 	}
 	heap.Init(&todo)
@@ -217,6 +315,13 @@ func (g *structure) distances(p *spot) []float64 {
 		}
 	}
 	return d
+}
+
+// stands tells whether the wall at a station can stand on a sole with its foot at
+// this height.
+func (g *structure) stands(s *grow.Station, foot float64) bool {
+	_, ok := s.Seat(g.s)
+	return ok && math.Abs(s.Ground-foot) <= grow.SoleStep
 }
 
 type step struct {
@@ -285,6 +390,9 @@ func (g *structure) serveBy(choice []int) serve {
 // other ways, and it can bridge from one to the other.
 func (g *structure) isTie(c *chain, s serve) bool {
 	u, v := c.at[0], c.at[len(c.at)-1]
+	if s.d[u] == 0 && s.d[v] == 0 && s.by[u] == s.by[v] {
+		return false // it stands on its own foot
+	}
 	return c.bridge && math.Abs(s.d[u]-s.d[v]) < c.length-1e-3
 }
 
@@ -318,17 +426,25 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 		p := &g.spots[sp]
 		// No higher than where spot looked for room.
 		head := min(heads[c], g.net.Stations[p.station].Top-g.depth-g.s.Clearance-grow.HeadOverlap)
-		if p.sole || head < p.foot+lowHead {
+		if p.under == "" && (p.reach > 0 || head < p.foot+lowHead) {
 			head = p.foot
 		}
+		head = max(head, p.foot)
 		heads[c] = head
-		rows := (head - p.foot) / layer
-		t := rows*(4*side(head-p.foot, g.wall)/speed+islandTime) + 0.5
+		rows := 0.0
+		if p.reach == 0 {
+			rows = (head - p.foot) / layer
+		}
+		t := rows*4*side(head-p.foot, g.wall)/speed + 0.5
 		if p.foot > 0 {
 			t = t*partFoot + 60
 		}
+		if p.under != "" && p.sways(head, g.net.Stations[p.station].Top) > sway {
+			t += bare
+		}
 		total += t
 	}
+	total += g.islands(choice, s, ties, heads)
 	for n := range g.chains {
 		c := &g.chains[n]
 		if ties[n] {
@@ -350,6 +466,9 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 				continue
 			}
 			low := heads[by] + s.d[i]*g.rise
+			if p := &g.spots[choice[by]]; p.under != "" && s.d[i] == 0 {
+				low = p.foot
+			}
 			if low > st.Top-g.depth+1e-6 || low < st.Floor-1e-6 {
 				total += bare * (half + 0.01)
 				low = min(low, st.Top-g.depth)
@@ -358,6 +477,42 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 		}
 	}
 	return total, heads
+}
+
+// islands returns the time, in seconds, that it takes to go from post to post on
+// every layer below the one at which what hangs from them meets.
+func (g *structure) islands(choice []int, s serve, ties []bool, heads []float64) float64 {
+	meets := make([]float64, len(choice))
+	for c := range meets {
+		meets[c] = math.Inf(1)
+	}
+	top := 0.0
+	for n := range g.chains {
+		c := &g.chains[n]
+		if u, v := c.at[0], c.at[len(c.at)-1]; ties[n] {
+			if a, b := s.by[u], s.by[v]; a >= 0 && b >= 0 && a != b {
+				z := min(g.net.Stations[g.stations[u]].Top, g.net.Stations[g.stations[v]].Top) - g.depth
+				meets[a], meets[b] = min(meets[a], z), min(meets[b], z)
+			}
+			continue
+		}
+		for k, i := range c.at {
+			top = max(top, g.net.Stations[g.stations[i]].Top)
+			if k == 0 {
+				continue
+			}
+			j := c.at[k-1]
+			if a, b := s.by[i], s.by[j]; a >= 0 && b >= 0 && a != b {
+				z := max(heads[a]+s.d[i]*g.rise, heads[b]+s.d[j]*g.rise)
+				meets[a], meets[b] = min(meets[a], z), min(meets[b], z)
+			}
+		}
+	}
+	total := 0.0
+	for c, sp := range choice {
+		total += max(0, min(meets[c], top)-g.spots[sp].foot) / g.s.Layer * islandTime
+	}
+	return total
 }
 
 func (g *structure) place(i int) r2.Vec { return g.net.Stations[g.stations[i]].P }
@@ -414,7 +569,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 // at a time.
 func (t *site) posts(p *plan.Plan, under *grow.Undersides, workers int) {
 	n := grow.NewNetwork(*p, t.s, under, t.part, grow.CoarsePitch)
-	all := t.structures(n)
+	all := t.structures(n, p.Lines)
 	chosen := make([][]plan.Post, len(all))
 	keys := make([]string, len(all))
 	var eg errgroup.Group
@@ -470,9 +625,10 @@ func (g *structure) posts() []plan.Post {
 			By: plan.Tool, At: [2]float64{round(at.X, 1e-3), round(at.Y, 1e-3)},
 			Head: round(heads[c], 1e-3), Foot: round(s.foot, 1e-3),
 		}
-		if s.sole || heads[c] <= s.foot {
-			q.Reach = soleReach
-			q.Head = q.Foot
+		if s.reach > 0 || heads[c] <= s.foot {
+			if q.Reach, q.Under = s.reach, s.under; q.Under == "" {
+				q.Reach, q.Head = soleReach, q.Foot
+			}
 		} else {
 			q.Side = min(side(heads[c]-s.foot, g.wall), s.room)
 		}

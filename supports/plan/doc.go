@@ -3,7 +3,8 @@
 //
 // A Line is a contact line drawn under the part; a wall one printed line thick
 // stands below it. A Post is where walls gather and go down: a hollow post, or a
-// sole, which is a stretch of wall that goes straight to what is below. The shape
+// sole, which is a stretch of wall, or the whole wall under one line, that goes
+// straight to what is below. The shape
 // in between, walls that lean from the posts up to the lines, is derived from
 // these by package grow and is not in the document.
 //

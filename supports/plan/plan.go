@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"falsework/supports"
 
@@ -58,9 +59,12 @@ type Post struct {
 	ID string     `yaml:"id"`
 	At [2]float64 `yaml:"at,flow"`
 	// Side is the outer width of a hollow square post. A sole has none: walls
-	// within Reach go straight down.
+	// within Reach go straight down, or all of the line that Under names, and
+	// with it the walls that meet it as far as Reach. A sole whose line was
+	// deleted stands at its own place again.
 	Side  float64 `yaml:"side,omitempty"`
 	Reach float64 `yaml:"reach,omitempty"`
+	Under string  `yaml:"under,omitempty"`
 	// Head is the height at which walls begin to spread.
 	Head float64 `yaml:"head"`
 	// Foot is the height that it stands at: 0 on the plate, else that of the
@@ -155,6 +159,21 @@ func (p Plan) Encode() ([]byte, error) {
 	return append([]byte(header), body...), nil
 }
 
+// Stranded returns the posts that stand under a line which the plan lacks.
+func (p *Plan) Stranded() []string {
+	lines := map[string]bool{"": true}
+	for _, l := range p.Lines {
+		lines[l.ID] = true
+	}
+	var out []string
+	for _, q := range p.Posts {
+		if !lines[q.Under] {
+			out = append(out, q.ID)
+		}
+	}
+	return out
+}
+
 // Decode reads a document and checks it. The name is used in errors only.
 func Decode(name string, data []byte) (Plan, error) {
 	var p Plan
@@ -205,8 +224,8 @@ func (p Plan) Validate() error {
 		if !finite(q.At[0]) || !finite(q.At[1]) || !finite(q.Head) || !finite(q.Foot) || !finite(q.Side) || !finite(q.Reach) {
 			bad("post %s: a number is beyond ±%g mm", q.ID, float64(maxCoordinate))
 		}
-		if q.Side == 0 && q.Reach <= 0 {
-			bad("post %s: needs a side (a hollow post) or a reach (a sole)", q.ID)
+		if q.Side == 0 && q.Reach <= 0 && q.Under == "" {
+			bad("post %s: needs a side (a hollow post), a reach or the line that it is under (a sole)", q.ID)
 		}
 		if q.Side != 0 && q.Side < 2*p.Settings.Wall {
 			bad("post %s: side %g mm leaves no room inside walls of %g mm", q.ID, q.Side, p.Settings.Wall)
@@ -230,6 +249,11 @@ func (p Plan) Validate() error {
 			if !posts[id] {
 				bad("line %s: there is no post %s", l.ID, id)
 			}
+		}
+	}
+	for _, q := range p.Posts {
+		if slices.Contains(p.Stranded(), q.ID) && q.Reach <= 0 {
+			bad("post %s: there is no line %s to stand under", q.ID, q.Under)
 		}
 	}
 	return errors.Join(errs...)

@@ -66,6 +66,7 @@ func TestDecodeRefuses(t *testing.T) {
 		{"head: 12.5", "head: -1", "below its foot"},
 		{"direction: any", "direction: sideways", "neither any nor an angle"},
 		{"layer_mm: 0.2", "layer_mm: 0.6", "thicker than"},
+		{"side: 5.0", "under: L9", "no line L9"},
 		{"by: designer", "by: nobody", "neither tool nor designer"},
 		{"\nlines:", "\nlyne:", "lyne"},
 		{"[14.0, 26.0]", "[.nan, 26]", "beyond"},
@@ -95,4 +96,16 @@ func FuzzDecode(f *testing.F) {
 			t.Errorf("a plan that was read cannot be written: %v", err)
 		}
 	})
+}
+
+// A sole whose line was deleted is told, and stands at its own place.
+func TestStranded(t *testing.T) {
+	p := small(t)
+	p.Posts = append(p.Posts, Post{ID: "P7", Under: "L1", Reach: 2, By: Designer}, Post{ID: "P8", Under: "L9", Reach: 2, By: Designer})
+	if d := cmp.Diff([]string{"P8"}, p.Stranded()); d != "" {
+		t.Errorf("stranded posts (-want +got)\n%s", d)
+	}
+	if _, err := p.Encode(); err != nil {
+		t.Error(err)
+	}
 }
