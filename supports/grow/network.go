@@ -517,6 +517,20 @@ func (n *Network) Chains() (chains [][]int, straight []bool) {
 	return
 }
 
+// hop is the length of wall, in mm, that takes as long to lay as going to another
+// bead: 0.28 s of travel and two retractions at 57 mm/s.
+const hop = 16.0
+
+// meets tells whether the wall at station i meets another line's.
+func (n *Network) meets(i int) bool {
+	for _, w := range n.Stations[i].next {
+		if n.Stations[w.To].Line != n.Stations[i].Line {
+			return true
+		}
+	}
+	return false
+}
+
 // tie raises the lower edge between stations wall[i] and wall[k] outward while
 // nothing else hangs from it and the bridge stays within span.
 func (n *Network) tie(wall []int, i, k int, span, depth float64) {
@@ -553,6 +567,9 @@ func (n *Network) tie(wall []int, i, k int, span, depth float64) {
 	}
 	if hi-lo < 2 {
 		return
+	}
+	if along(hi)-along(lo) < hop && !n.meets(wall[lo]) && !n.meets(wall[hi]) {
+		return // one bead would become two
 	}
 	level := math.Inf(1)
 	for at := lo; at <= hi; at++ {

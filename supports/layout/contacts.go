@@ -17,6 +17,8 @@ import (
 type line struct {
 	at  []point
 	tie bool // holds nothing itself: joins others, z being its top
+	// arm says that the line runs down a slope, one of several side by side.
+	arm bool
 	// group keeps lines apart: those of different groups are never tied.
 	group int
 }

@@ -10,17 +10,22 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// fall draws contact lines down the fall of a slope, walking its layers upward.
+// fall draws contact lines down the fall of a slope, walking its layers from the
+// end with the longer outline: as outlines shorten, lines that were evenly spaced
+// on the longest crowd and end, where the other way new ones would have to begin
+// half a span apart.
 type fall struct {
 	*site
+	down  bool // walking downward
 	done  []line
 	heads []head
 }
 
-// head is the upper end of a line that is still being carried on.
+// head is the end of a line that is still being carried on.
 type head struct {
 	line line
-	k    int // layer of its last point
+	k    int    // layer of its last point
+	way  r2.Vec // where it goes on
 }
 
 const (
@@ -36,6 +41,9 @@ const (
 	askReach = 1.5
 	// cornerSlack is what a corner of cells may seem to turn more than it does.
 	cornerSlack = 10 * math.Pi / 180
+	// gapSlack is how much wider than planned a gap may grow: inside the margin
+	// that the span keeps.
+	gapSlack = 1 + 0.8*sagittaMargin
 	// crowd ends a line that comes this close to another, as a share of the span
 	// between them.
 	crowd = 0.35
@@ -51,13 +59,21 @@ func (f *fall) climb(k int, bare *raster.Bits, begin bool) {
 	}
 	var live []head
 	for _, h := range f.heads {
-		if k-h.k > headLayers {
-			f.done = append(f.done, h.line)
+		if f.past(h.k, k) > headLayers {
+			f.end(h)
 		} else {
 			live = append(live, h)
 		}
 	}
 	f.heads = live
+}
+
+// past returns how many layers after layer h layer k is walked.
+func (f *fall) past(h, k int) int {
+	if f.down {
+		return h - k
+	}
+	return k - h
 }
 
 // fronts returns the stretches of the layer's outline that bound bare cells.
@@ -98,6 +114,7 @@ type outline struct {
 	at     []r2.Vec
 	along  []float64
 	closed bool
+	breaks []float64 // where it turns sharply
 }
 
 func newOutline(path []r2.Vec, tol float64) outline {
@@ -106,6 +123,7 @@ func newOutline(path []r2.Vec, tol float64) outline {
 	for i := 1; i < len(o.at); i++ {
 		o.along[i] = o.along[i-1] + distance(o.at[i-1], o.at[i])
 	}
+	o.findBreaks()
 	return o
 }
 
@@ -129,23 +147,35 @@ func (o *outline) point(s float64) (p, tangent r2.Vec) {
 }
 
 // radius estimates the radius of curvature about s.
-func (o *outline) radius(s float64) float64 {
-	const reach = 1.5 // mm to each side
-	if o.closed {
-		return o.bend(s-reach, s+reach)
-	}
-	return o.bend(max(s-reach, 0), min(s+reach, o.length()))
-}
+func (o *outline) radius(s float64) float64 { return o.bend(s, s) }
 
-// bend returns the radius of the outline between lengths a and b, or of the
-// middle of a long stretch, from a chord's sagitta: R = c²/8s.
+const (
+	// bendReach is how far to each side of its middle, in mm, a bend is measured
+	// at least, as far as an eighth of the outline allows: over 8 mm a radius of
+	// 20 mm has a sagitta of 0.4 mm, four cells, which tells the span to a tenth.
+	bendReach = 4.0
+	// bendMost bounds it: beyond, the outline may do something else.
+	bendMost = 6.0
+)
+
+// bend returns the radius of the outline between lengths a and b, from a chord's
+// sagitta: R = c²/8s.
 func (o *outline) bend(a, b float64) float64 {
-	const longest = 12.0 // mm
 	m := (a + b) / 2
-	a, b = max(a, m-longest/2), min(b, m+longest/2)
+	reach := min(max((b-a)/2, min(bendReach, o.length()/8)), bendMost)
+	if a, b = m-reach, m+reach; !o.closed {
+		a, b = max(a, 0), min(b, o.length())
+	}
+	for _, s := range o.breaks { // a corner is no bend
+		if s <= m {
+			a = max(a, s)
+		} else {
+			b = min(b, s)
+		}
+	}
 	p, _ := o.point(a)
 	q, _ := o.point(b)
-	top, _ := o.point(m)
+	top, _ := o.point((a + b) / 2)
 	c := distance(p, q)
 	sag := raster.SegmentDistance(top, p, q)
 	if sag < 1e-6 || c == 0 {
@@ -154,13 +184,9 @@ func (o *outline) bend(a, b float64) float64 {
 	return max(c*c/(8*sag), 0.5)
 }
 
-// corners returns where along an outline in air it turns so sharply that the bead
-// would cut the corner: half a wall past the corner, so that the wall's flank is
-// flush with it.
-func (f *fall) corners(o *outline) []float64 {
+// breaks finds where an outline turns so sharply that a bead would cut the corner.
+func (o *outline) findBreaks() {
 	const leg, apart = 0.8, 1.0 // mm over which a turn is measured, and between two
-	total := o.length()
-	var out []float64
 	for i, p := range o.at {
 		if i == 0 || !o.closed && i == len(o.at)-1 {
 			continue
@@ -169,29 +195,43 @@ func (f *fall) corners(o *outline) []float64 {
 		before, _ := o.point(s - leg)
 		after, _ := o.point(s + leg)
 		a, b := r2.Sub(p, before), r2.Sub(after, p)
-		if math.Abs(math.Atan2(r2.Cross(a, b), r2.Dot(a, b))) < cornerTurn+cornerSlack || len(out) > 0 && s-out[len(out)-1] < apart {
+		if math.Abs(math.Atan2(r2.Cross(a, b), r2.Dot(a, b))) < cornerTurn+cornerSlack || len(o.breaks) > 0 && s-o.breaks[len(o.breaks)-1] < apart {
 			continue
 		}
-		// The longer side of the corner is the one to stand under.
-		next := total - s
-		if i+1 < len(o.along) {
-			next = o.along[i+1] - s
+		o.breaks = append(o.breaks, s)
+	}
+}
+
+// corners returns where along an outline in air its corners are to be held: half a
+// wall past the corner, on its longer side, so that the wall's flank is flush with
+// it.
+func (f *fall) corners(o *outline) []float64 {
+	total := o.length()
+	out := make([]float64, len(o.breaks))
+	for i, s := range o.breaks {
+		last, next := 0.0, total
+		if i > 0 {
+			last = o.breaks[i-1]
 		}
-		if next >= s-o.along[i-1] {
-			s = min(s+f.wall/2, total)
+		if i+1 < len(o.breaks) {
+			next = o.breaks[i+1]
+		}
+		if next-s >= s-last {
+			out[i] = min(s+f.wall/2, total)
 		} else {
-			s = max(s-f.wall/2, 0)
+			out[i] = max(s-f.wall/2, 0)
 		}
-		out = append(out, s)
 	}
 	return out
 }
 
 // stop is where a line crosses an outline: the index of the head that is carried
-// on, −1 for a new line.
+// on, −1 for a new line. One that waits has not moved on from the last layer by
+// more than cells can tell.
 type stop struct {
-	s    float64
-	head int
+	s     float64
+	head  int
+	waits bool
 }
 
 // front carries lines on to one stretch of outline and begins new ones.
@@ -206,7 +246,9 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 	var stops []stop
 	for n := range f.heads {
 		if s, ok := f.carry(&f.heads[n], k, &o); ok && asked(s) {
-			stops = append(stops, stop{s, n})
+			stops = append(stops, stop{s, n, false})
+		} else if s, ok := f.rest(&f.heads[n], k, &o); ok && asked(s) {
+			stops = append(stops, stop{s, n, true})
 		}
 	}
 	sort.SliceStable(stops, func(a, b int) bool { return stops[a].s < stops[b].s })
@@ -221,7 +263,7 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 			near = near || math.Abs(st.s-c) <= 2*f.s.Line
 		}
 		if p, _ := o.point(c); !near && asked(c) && !f.covered(p, 2*f.s.Line) {
-			stops = append(stops, stop{c, -1})
+			stops = append(stops, stop{c, -1, false})
 		}
 	}
 	if len(stops) == 0 && fresh {
@@ -234,14 +276,20 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 		}
 		if mid := (lo + hi) / 2; hi >= lo {
 			if p, _ := o.point(mid); !f.covered(p, f.span(o.radius(mid))/2) {
-				stops = append(stops, stop{mid, -1})
+				stops = append(stops, stop{mid, -1, false})
 			}
 		}
 	}
 	sort.SliceStable(stops, func(a, b int) bool { return stops[a].s < stops[b].s })
+	// Between lines that are being carried on, a radius read a little smaller
+	// than on the last layer is no reason for a line more.
+	slack := 1.0
+	if len(stops) > 0 && len(f.heads) > 0 {
+		slack = gapSlack
+	}
 	var extra []float64
 	fill := func(a, b float64) {
-		span := f.span(o.bend(a, b))
+		span := slack * f.span(o.bend(a, b))
 		for n, parts := 1.0, math.Ceil((b-a)/span); n < parts; n++ {
 			extra = append(extra, a+(b-a)*n/parts)
 		}
@@ -259,7 +307,14 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 	}
 	begin := func(s float64) {
 		p, tangent := o.point(s)
-		f.heads = append(f.heads, head{line{at: []point{{f.inner(k, p, tangent), z}, {p, z}}}, k})
+		// The layer is on the outline's left.
+		h := head{k: k, way: r2.Vec{X: -tangent.Y, Y: tangent.X}}
+		if !f.down {
+			h.way = r2.Scale(-1, h.way)
+			h.line.at = append(h.line.at, point{f.inner(k, p, tangent), z})
+		}
+		h.line.at = append(h.line.at, point{p, z})
+		f.heads = append(f.heads, h)
 	}
 	old := len(f.heads)
 	for _, st := range stops {
@@ -267,10 +322,12 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 			begin(st.s)
 			continue
 		}
+		if st.waits {
+			continue
+		}
 		h := &f.heads[st.head]
 		p, _ := o.point(st.s)
-		h.line.at = append(h.line.at, point{p, z})
-		h.k = k
+		h.carry(point{p, z}, k)
 	}
 	for _, s := range extra {
 		p, _ := o.point(s)
@@ -280,18 +337,28 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 	}
 }
 
+// turnShare is how much of a line's direction its last step makes up: steps of a
+// cell or two point anywhere within 20°.
+const turnShare = 0.2
+
+// carry takes the line on to a point of layer k.
+func (h *head) carry(p point, k int) {
+	step := r2.Sub(p.Vec, h.line.at[len(h.line.at)-1].Vec)
+	if l := math.Sqrt(r2.Norm2(step)); l > 0 {
+		way := r2.Add(r2.Scale(1-turnShare, h.way), r2.Scale(turnShare/l, step))
+		h.way = r2.Scale(1/math.Sqrt(r2.Norm2(way)), way)
+	}
+	h.line.at = append(h.line.at, p)
+	h.k = k
+}
+
 // carry returns where a line goes on along an outline: straight on from its last
 // stretch as nearly as it can.
 func (f *fall) carry(h *head, k int, o *outline) (s float64, ok bool) {
-	if h.k >= k {
+	if f.past(h.k, k) <= 0 {
 		return 0, false
 	}
-	n := len(h.line.at) - 1
-	tip, back := h.line.at[n].Vec, h.line.at[max(0, n-4)].Vec
-	u := r2.Sub(tip, back)
-	if l := math.Sqrt(r2.Norm2(u)); l > 0 {
-		u = r2.Scale(1/l, u)
-	}
+	tip, u := h.line.at[len(h.line.at)-1].Vec, h.way
 	best := math.Inf(1)
 	for q := 0.0; q <= o.length(); q += f.part.Cell {
 		p, _ := o.point(q)
@@ -302,6 +369,23 @@ func (f *fall) carry(h *head, k int, o *outline) (s float64, ok bool) {
 		}
 		if cost := ahead + 8*aside; cost < best {
 			best, s, ok = cost, q, true
+		}
+	}
+	return
+}
+
+// rest returns where a line's end lies on the outline of a layer that has hardly
+// moved on from it.
+func (f *fall) rest(h *head, k int, o *outline) (s float64, ok bool) {
+	if f.past(h.k, k) <= 0 {
+		return 0, false
+	}
+	tip := h.line.at[len(h.line.at)-1].Vec
+	best := 3 * f.part.Cell // two outlines, each off by as much as simplifying allows
+	for q := 0.0; q <= o.length(); q += f.part.Cell {
+		p, _ := o.point(q)
+		if d := distance(p, tip); d < best {
+			best, s, ok = d, q, true
 		}
 	}
 	return
@@ -353,10 +437,21 @@ func (f *fall) inner(k int, p, tangent r2.Vec) r2.Vec {
 	return r2.Add(p, r2.Scale(want, u))
 }
 
+// end ends a line. One that was drawn downward is carried on to what holds the
+// slope below it.
+func (f *fall) end(h head) {
+	if f.down {
+		tip, u := h.line.at[len(h.line.at)-1], h.way
+		// inner looks to the left of a tangent.
+		h.line.at = append(h.line.at, point{f.inner(h.k, tip.Vec, r2.Vec{X: u.Y, Y: -u.X}), tip.z})
+	}
+	f.done = append(f.done, h.line)
+}
+
 // lines ends all lines and returns them.
 func (f *fall) lines() []line {
 	for _, h := range f.heads {
-		f.done = append(f.done, h.line)
+		f.end(h)
 	}
 	f.heads = nil
 	var out []line
@@ -364,7 +459,9 @@ func (f *fall) lines() []line {
 		if l.length() < 0.5*f.wall {
 			continue
 		}
-		out = append(out, smooth(l, traceTolerance*f.s.Line))
+		l = smooth(l, traceTolerance*f.s.Line)
+		l.arm = true
+		out = append(out, l)
 	}
 	return out
 }

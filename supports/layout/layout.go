@@ -65,8 +65,25 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 		if len(more) == 0 {
 			return p
 		}
-		lines = append(lines, more...)
+		for _, l := range more {
+			l.group = nearest(lines, l).group
+			lines = append(lines, l)
+		}
 	}
+}
+
+// nearest returns the one of lines that comes closest to l's middle.
+func nearest(lines []line, l line) (near line) {
+	mid := r2.Scale(0.5, r2.Add(l.at[0].Vec, l.at[len(l.at)-1].Vec))
+	best := math.Inf(1)
+	for _, o := range lines {
+		for i := 1; i < len(o.at); i++ {
+			if d := raster.SegmentDistance(mid, o.at[i-1].Vec, o.at[i].Vec); d < best {
+				near, best = o, d
+			}
+		}
+	}
+	return near
 }
 
 // draft draws lines under every region, a few regions at a time.
@@ -95,7 +112,10 @@ func (t *site) draft(n need.Need, workers int) []line {
 // off its own way: on the two sides of the straight cut through their middle that
 // runs through the fewest of them.
 func halve(lines []line, group int) {
-	const cuts = 24
+	const (
+		cuts  = 24
+		apart = 0.6 // mm from the cut: half a wall, and room between the halves
+	)
 	var middle r2.Vec
 	n := 0.0
 	for _, l := range lines {
@@ -116,7 +136,8 @@ func halve(lines []line, group int) {
 				d := r2.Dot(r2.Sub(q.Vec, middle), normal)
 				lo, hi = min(lo, d), max(hi, d)
 			}
-			through += max(0, min(hi, -lo)) // by how much it is on either side
+			// By how much it is on either side, or too near the cut to be.
+			through += max(0, min(hi, -lo)+apart)
 		}
 		if through < fewest-1e-6 {
 			best, fewest = normal, through
@@ -279,7 +300,8 @@ func (t *site) region(r need.Region, workers int) []line {
 
 const (
 	// pruneShort is the length, in mm, up to which a line is suspected of holding
-	// nothing of its own.
+	// nothing of its own. Lines down a slope always are: where one was lost and
+	// begun again there may be one too many.
 	pruneShort = 2.5
 	// pruneCells bounds the work of weighing a part's lines one by one, and
 	// repairCells that of mending what they leave bare, in cells judged; a
@@ -335,10 +357,10 @@ func (t *site) prune(lines []line, r need.Region, left, workers int) []line {
 	}
 	for _, i := range order {
 		near := t.near(r, lines[i])
-		if len(near.Cuts) == 0 {
+		if len(near.Cuts) == 0 || !lines[i].arm && lines[i].length() > pruneShort {
 			continue
 		}
-		if t.prunes -= t.judged(near); t.prunes < 0 || lines[i].length() > pruneShort {
+		if t.prunes -= t.judged(near); t.prunes < 0 {
 			break
 		}
 		gone[i] = true
