@@ -135,6 +135,8 @@ type baking struct {
 	supports *mesh.Mesh // what is written: rounded to float32
 	proof    prove.Report
 	compare  cost.Comparison
+	pricing  errgroup.Group
+	baseline cost.Estimate // by pricing
 	encoding errgroup.Group
 	encoded  []*file // by encoding
 	files    []file
@@ -212,6 +214,11 @@ func (b *baking) find() (err error) {
 		return err
 	}
 	b.need = need.Find(b.part, b.layers, b.settings, 0)
+	// What the supports are compared with waits for nothing but the part.
+	b.pricing.Go(func() error {
+		_, b.baseline = cost.Baseline(b.layers, b.settings, cost.Machine{}, cost.DefaultSpacing)
+		return nil
+	})
 	return nil
 }
 
@@ -270,9 +277,9 @@ func (b *baking) price() error {
 	// A foot may stand out beyond the part's grid.
 	grid := raster.GridFor(b.supports.Bounds(), b.settings.Cell, margin)
 	sup := raster.Section(b.supports, grid, b.layers.Layers, 0)
-	machine := cost.Machine{}
-	_, base := cost.Baseline(b.layers, b.settings, machine, cost.DefaultSpacing)
-	b.compare = cost.Ratio(cost.Supports(sup, b.settings, machine), base)
+	ours := cost.Supports(sup, b.settings, cost.Machine{})
+	_ = b.pricing.Wait() // it returns no error
+	b.compare = cost.Ratio(ours, b.baseline)
 	b.compare.SpacingMM = cost.DefaultSpacing
 	return nil
 }

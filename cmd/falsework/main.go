@@ -11,10 +11,24 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 )
 
+// A run makes many short-lived sets of cells and ends within seconds: let the heap
+// grow before it is collected, up to less than a gigabyte.
+const (
+	collectAt   = 300 // percent over what is alive
+	softCeiling = 800 << 20
+)
+
 func main() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(collectAt)
+	}
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(softCeiling)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	code := run(ctx, streams{in: os.Stdin, out: os.Stdout, err: os.Stderr}, os.Args[1:])
 	stop()

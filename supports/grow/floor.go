@@ -2,10 +2,12 @@ package grow
 
 import (
 	"math"
+	"runtime"
 
 	"falsework/raster"
 	"falsework/supports"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -43,37 +45,48 @@ func Descend(part *raster.Stack, p r2.Vec, z, r float64) (low float64, seated bo
 	return 0, true
 }
 
-// floors sets how low every station's wall may go, and what is under it.
+// floors sets how low every station's wall may go, and what is under it, several
+// walls at a time.
 func (n *Network) floors(part *raster.Stack) {
+	var eg errgroup.Group
+	eg.SetLimit(runtime.GOMAXPROCS(0))
+	for _, wall := range n.Walls {
+		eg.Go(func() error {
+			n.floor(wall, part)
+			return nil
+		})
+	}
+	_ = eg.Wait() // the tasks return no error
+}
+
+func (n *Network) floor(wall []int, part *raster.Stack) {
 	s := n.settings
 	depth := WallDepth(s)
-	for _, wall := range n.Walls {
-		for i, id := range wall {
-			st := &n.Stations[id]
-			dir := r2.Sub(n.Stations[wall[min(i+1, len(wall)-1)]].P, n.Stations[wall[max(i-1, 0)]].P)
-			var side, ahead r2.Vec
-			if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
-				ahead = r2.Scale(1/l, dir)
-				side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
+	for i, id := range wall {
+		st := &n.Stations[id]
+		dir := r2.Sub(n.Stations[wall[min(i+1, len(wall)-1)]].P, n.Stations[wall[max(i-1, 0)]].P)
+		var side, ahead r2.Vec
+		if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
+			ahead = r2.Scale(1/l, dir)
+			side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
+		}
+		// Just under a contact the part may be near: it is what is held. Lower
+		// down, both flanks and an end keep the clearance.
+		for f := -1.0; f <= 1; f++ {
+			p := r2.Add(st.P, r2.Scale(f, side))
+			under := r2.Add(st.P, r2.Scale(0.8*f, side))
+			bare, _ := Descend(part, under, st.Top-s.Layer, 0)
+			for _, g := range [2]float64{-1, 1} {
+				next, _ := Descend(part, r2.Add(under, r2.Scale(g*finePitch/2, ahead)), st.Top-depth-s.Clearance, 0)
+				bare = max(bare, next)
 			}
-			// Just under a contact the part may be near: it is what is held. Lower
-			// down, both flanks and an end keep the clearance.
-			for f := -1.0; f <= 1; f++ {
-				p := r2.Add(st.P, r2.Scale(f, side))
-				under := r2.Add(st.P, r2.Scale(0.8*f, side))
-				bare, _ := Descend(part, under, st.Top-s.Layer, 0)
-				for _, g := range [2]float64{-1, 1} {
-					next, _ := Descend(part, r2.Add(under, r2.Scale(g*finePitch/2, ahead)), st.Top-depth-s.Clearance, 0)
-					bare = max(bare, next)
-				}
-				near, _ := Descend(part, p, st.Top-depth-s.Clearance, s.Clearance-part.Cell)
-				st.Ground = max(st.Ground, bare)
-				st.Floor = max(st.Floor, bare, near)
-				// Beside a wall of the part, taller than a slope's flank would be.
-				r := s.Clearance - part.Cell
-				if beside(part, p, st.Top-s.Layer, r) && beside(part, p, st.Top-s.Layer-2*s.Clearance, r) {
-					st.Floor = st.Top
-				}
+			near, _ := Descend(part, p, st.Top-depth-s.Clearance, s.Clearance-part.Cell)
+			st.Ground = max(st.Ground, bare)
+			st.Floor = max(st.Floor, bare, near)
+			// Beside a wall of the part, taller than a slope's flank would be.
+			r := s.Clearance - part.Cell
+			if beside(part, p, st.Top-s.Layer, r) && beside(part, p, st.Top-s.Layer-2*s.Clearance, r) {
+				st.Floor = st.Top
 			}
 		}
 	}

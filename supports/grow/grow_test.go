@@ -154,10 +154,10 @@ func TestSoleUnderALine(t *testing.T) {
 // is level right through: a bead laid on it has no gap to cross.
 func TestTiesAreLevel(t *testing.T) {
 	m, part, p, s := slab(t, 0.2)
-	p.Lines = []plan.Line{p.Lines[0], {ID: "L2", At: [][3]float64{{16, 5, 20}, {16, 15, 20}}}, {ID: "L3", At: [][3]float64{{25, 5, 20}, {25, 15, 20}}}}
+	p.Lines = []plan.Line{p.Lines[0], {ID: "L2", At: [][3]float64{{16.5, 5, 20}, {16.5, 15, 20}}}, {ID: "L3", At: [][3]float64{{25, 5, 20}, {25, 15, 20}}}}
 	p.Posts = []plan.Post{
-		{ID: "P1", At: [2]float64{16, 10}, Reach: 0.6, By: plan.Designer},
-		{ID: "P2", At: [2]float64{25, 10}, Reach: 0.6, By: plan.Designer},
+		{ID: "P1", At: [2]float64{16.5, 10}, Reach: 0.1, By: plan.Designer},
+		{ID: "P2", At: [2]float64{25, 10}, Reach: 0.1, By: plan.Designer},
 	}
 	n := grow.NewNetwork(p, s, grow.NewUndersides(m), part, 0.5)
 	n.Hang(p)

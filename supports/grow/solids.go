@@ -37,11 +37,16 @@ const (
 // then the posts. A structure without height is left out; the proof tells what
 // is missing for it. Errors name the structure.
 func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
+	return GrowUnder(p, NewUndersides(m), part)
+}
+
+// GrowUnder is Grow for a part whose undersides were found before.
+func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, error) {
 	s, err := p.Settings.Supports()
 	if err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
-	n := NewNetwork(p, s, NewUndersides(m), part, finePitch)
+	n := NewNetwork(p, s, under, part, finePitch)
 	n.Hang(p)
 	n.Ties()
 	var out []Solid

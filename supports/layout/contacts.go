@@ -7,7 +7,6 @@ import (
 	"falsework/raster"
 	"falsework/supports"
 	"falsework/supports/need"
-	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -15,8 +14,9 @@ import (
 // line is a contact line being drawn: points in plan with the height of the
 // underside there.
 type line struct {
-	at  []point
-	tie bool // holds nothing itself: joins others, z being its top
+	at     []point
+	tie    bool // holds nothing itself: joins others, z being its top
+	region int  // that it was drawn for, by place in the need
 	// arm says that the line runs down a slope, one of several side by side.
 	arm bool
 	// group keeps lines apart: those of different groups are never tied.
@@ -61,8 +61,6 @@ type site struct {
 	// and of one family across a stated one.
 	cross, comb float64
 	wall        float64 // thickness
-	// known are the posts chosen last, by structure.
-	known map[string][]plan.Post
 	// What is left of the work allowed on one region, in cells judged.
 	prunes, repairs int
 }

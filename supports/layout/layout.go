@@ -11,6 +11,7 @@ import (
 	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
+	"falsework/supports/cost"
 	"falsework/supports/grow"
 	"falsework/supports/hold"
 	"falsework/supports/need"
@@ -43,33 +44,118 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	lines := t.draft(n, workers)
-	under := grow.NewUndersides(m)
-	cells := 0
+	j := &job{site: t, under: grow.NewUndersides(m), workers: workers}
 	for k := range part.Cut {
-		cells += part.Cut[k].Count()
+		j.cells += part.Cut[k].Count()
 	}
+	lines := t.draft(n, workers)
+	best := j.finish(p, lines)
+	if linked := t.link(lines); len(linked) < len(lines) && j.cells <= secondCells {
+		other := j.finish(p, linked)
+		if other.bare < best.bare || other.bare == best.bare && j.seconds(other) < j.seconds(best) {
+			best = other
+		}
+	}
+	return best.plan
+}
+
+// secondCells bounds the parts, in cells of all layers, for which a second layout
+// is finished and the faster one taken: half a second's work or so.
+const secondCells = 12000000
+
+// job is what finishing a layout takes besides its lines.
+type job struct {
+	*site
+	under   *grow.Undersides
+	workers int
+	cells   int // of all the part's layers
+}
+
+// finished is a layout and how good it is.
+type finished struct {
+	plan   plan.Plan
+	bare   int           // cells that it leaves bare
+	solids *raster.Stack // nil where they cannot be grown
+}
+
+// seconds returns the print time of a layout's solids.
+func (j *job) seconds(f finished) float64 {
+	if f.solids == nil {
+		return math.Inf(1)
+	}
+	return cost.Supports(f.solids, j.s, cost.Machine{}).TimeS
+}
+
+// finish sets lines on posts, and mends what the grown walls leave bare.
+func (j *job) finish(p plan.Plan, lines []line) finished {
+	all := slices.Concat(lines, j.join(lines))
+	best := finished{}
 	for turn := 0; ; turn++ {
-		p.Lines, p.Posts = p.Lines[:0], p.Posts[:0]
-		all := append(lines[:len(lines):len(lines)], t.join(lines)...)
+		p.Lines = nil
 		for _, l := range all {
-			for _, l := range l.tidy(2 * part.Cell) {
+			for _, l := range l.tidy(2 * j.part.Cell) {
 				p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
 			}
 		}
-		t.posts(&p, under, workers)
-		if turn == mends || (turn+1)*cells > mendCells {
-			return p
+		// Lines that mend are few and short: they make do with the posts there are.
+		if p.Posts = slices.Clone(best.plan.Posts); turn == 0 {
+			j.posts(&p)
+		} else {
+			j.catch(&p, j.network(&p))
 		}
-		more := t.mend(p, m, turn, workers)
-		if len(more) == 0 {
-			return p
+		sup, open := j.weigh(p)
+		if turn == 0 || count(open) < best.bare {
+			best = finished{p, count(open), sup}
+		}
+		more := j.patches(open, turn)
+		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 {
+			return best
 		}
 		for _, l := range more {
 			l.group = nearest(lines, l).group
-			lines = append(lines, l)
+			all = append(all, l)
 		}
+		all = append(all, j.join(all)...)
 	}
+}
+
+// network returns the walls of a plan, for weighing posts under them.
+func (j *job) network(p *plan.Plan) *grow.Network {
+	return grow.NewNetwork(*p, j.s, j.under, j.part, grow.CoarsePitch)
+}
+
+// weigh grows a plan's solids and returns their layers, nil where they cannot be
+// grown, and what of the part they leave bare at the planned bridge.
+func (j *job) weigh(p plan.Plan) (*raster.Stack, []hold.Layer) {
+	solids, err := grow.GrowUnder(p, j.under, j.part)
+	if err != nil {
+		return nil, nil // told when the plan is built
+	}
+	var all mesh.Mesh
+	for i := range solids {
+		all.Append(solids[i].Mesh)
+	}
+	sup := raster.Section(&all, j.part.Grid, j.part.Layers, j.workers)
+	return sup, j.judge(sup.Cut, 0, len(j.part.Cut), j.workers)
+}
+
+// lookBack is how many layers of part and pads below, and above, the rules look at.
+const lookBack = 8
+
+// judge judges the part's layers k0 ≤ k < k1 over pads, the first of which lie in
+// layer k0, at the planned bridge.
+func (t *site) judge(pads []raster.Bits, k0, k1, workers int) []hold.Layer {
+	s := t.s
+	s.Bridge *= 1 - s.Margin
+	layers := hold.Judge(hold.Input{
+		Body:     &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: t.part.Cut[k0:k1]},
+		Other:    &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: pads},
+		Settings: s, Workers: workers,
+	})
+	for i := range layers {
+		layers[i].K += k0
+	}
+	return layers
 }
 
 // nearest returns the one of lines that comes closest to l's middle.
@@ -86,6 +172,23 @@ func nearest(lines []line, l line) (near line) {
 	return near
 }
 
+// link returns lines with those down slopes linked end to end, region by region.
+func (t *site) link(lines []line) []line {
+	var out, arms []line
+	for i, l := range lines {
+		if l.arm {
+			arms = append(arms, l)
+		} else {
+			out = append(out, l)
+		}
+		if i+1 == len(lines) || lines[i+1].region != l.region {
+			out = append(out, t.meander(arms)...)
+			arms = nil
+		}
+	}
+	return out
+}
+
 // draft draws lines under every region, a few regions at a time.
 func (t *site) draft(n need.Need, workers int) []line {
 	drawn := make([][]line, len(n.Regions))
@@ -99,6 +202,9 @@ func (t *site) draft(n need.Need, workers int) []line {
 			lines := own.region(r, workers)
 			if own.straddles(lines) {
 				halve(lines, 2*i+1)
+			}
+			for k := range lines {
+				lines[k].region = i
 			}
 			drawn[i] = lines
 			return nil
@@ -182,23 +288,6 @@ func (t *site) straddles(lines []line) bool {
 
 // mends bounds how often what the grown walls leave bare gets lines of its own.
 const mends = 5
-
-// mend returns lines for what a plan's solids leave bare.
-func (t *site) mend(p plan.Plan, m *mesh.Mesh, turn, workers int) []line {
-	solids, err := grow.Grow(p, m, t.part)
-	if err != nil {
-		return nil // told when the plan is built
-	}
-	var all mesh.Mesh
-	for i := range solids {
-		all.Append(solids[i].Mesh)
-	}
-	sup := raster.Section(&all, t.part.Grid, t.part.Layers, workers)
-	s := t.s
-	s.Bridge *= 1 - s.Margin
-	layers := hold.Judge(hold.Input{Body: t.part, Other: sup, Settings: s, Workers: workers})
-	return t.patches(layers, turn)
-}
 
 const (
 	// spotReach and spotLayers join bare spots of a slope's layers to one, in mm
@@ -306,9 +395,9 @@ const (
 	// pruneCells bounds the work of weighing a part's lines one by one, and
 	// repairCells that of mending what they leave bare, in cells judged; a
 	// million take about five milliseconds.
-	pruneCells, repairCells = 6000000, 12000000
+	pruneCells, repairCells = 4000000, 12000000
 	// mendCells bounds the mending of what grown walls leave bare likewise.
-	mendCells = 80000000
+	mendCells = 120000000
 )
 
 // judged returns how many cells it takes to judge a region once.
@@ -323,12 +412,11 @@ func (t *site) judged(r need.Region) int {
 // near returns the layers of a region that a line could bear on: those that it
 // runs under, and those above that owe what it holds.
 func (t *site) near(r need.Region, l line) need.Region {
-	const above = 8 // layers, as far as the rules look back
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, q := range l.at {
 		lo, hi = min(lo, q.z), max(hi, q.z)
 	}
-	k0, k1 := t.part.Above(lo-1e-6)-1, t.part.Above(hi)+above
+	k0, k1 := t.part.Above(lo-1e-6)-1, t.part.Above(hi)+lookBack
 	out := need.Region{}
 	for _, c := range r.Cuts {
 		if c.K >= k0 && c.K <= k1 {
@@ -396,21 +484,16 @@ func count(layers []hold.Layer) int {
 // bare returns what of a region the rules still find bare, at the planned bridge,
 // with the lines' pads in place and nothing below them.
 func (t *site) bare(lines []line, r need.Region, workers int) []hold.Layer {
-	const below = 8 // layers of part and pads that the rules look back on
 	void := t.s.VoidLayers()
-	k0 := max(r.Cuts[0].K-below-void, 0)
+	k0 := max(r.Cuts[0].K-lookBack-void, 0)
 	k1 := min(r.Cuts[len(r.Cuts)-1].K+2, len(t.part.Cut))
-	pads := &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: make([]raster.Bits, k1-k0)}
+	pads := make([]raster.Bits, k1-k0)
 	for _, l := range lines {
-		t.pads(l, pads.Cut, k0, void)
+		t.pads(l, pads, k0, void)
 	}
-	s := t.s
-	s.Bridge *= 1 - s.Margin
-	body := &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: t.part.Cut[k0:k1]}
-	layers := hold.Judge(hold.Input{Body: body, Other: pads, Settings: s, Workers: workers})
+	layers := t.judge(pads, k0, k1, workers)
 	out := layers[:0]
 	for i := range layers {
-		layers[i].K += k0
 		for n := range r.Cuts {
 			// Another region's share is not this one's to hold.
 			if r.Cuts[n].K == layers[i].K {
@@ -474,7 +557,7 @@ func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 }
 
 // sharpest is the turn beyond which a wall is better built as two.
-const sharpest = 100 * math.Pi / 180
+const sharpest = 135 * math.Pi / 180
 
 // tidy drops points closer than apart and cuts the line where it turns back.
 func (l line) tidy(apart float64) []line {

@@ -3,7 +3,6 @@ package layout
 import (
 	"cmp"
 	"container/heap"
-	"encoding/binary"
 	"fmt"
 	"math"
 	"slices"
@@ -567,19 +566,13 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 
 // posts chooses posts for every structure of the plan's walls, a few structures
 // at a time.
-func (t *site) posts(p *plan.Plan, under *grow.Undersides, workers int) {
-	n := grow.NewNetwork(*p, t.s, under, t.part, grow.CoarsePitch)
-	all := t.structures(n, p.Lines)
+func (j *job) posts(p *plan.Plan) {
+	n := j.network(p)
+	all := j.structures(n, p.Lines)
 	chosen := make([][]plan.Post, len(all))
-	keys := make([]string, len(all))
 	var eg errgroup.Group
-	eg.SetLimit(workers)
+	eg.SetLimit(j.workers)
 	for i, g := range all {
-		keys[i] = g.key()
-		if posts, known := t.known[keys[i]]; known {
-			chosen[i] = posts
-			continue
-		}
 		eg.Go(func() error {
 			g.survey()
 			if len(g.spots) > 0 {
@@ -589,29 +582,13 @@ func (t *site) posts(p *plan.Plan, under *grow.Undersides, workers int) {
 		})
 	}
 	_ = eg.Wait() // choosing returns no error
-	t.known = map[string][]plan.Post{}
-	for i, k := range keys {
-		t.known[k] = chosen[i]
-	}
 	for _, posts := range chosen {
 		for _, q := range posts {
 			q.ID = fmt.Sprintf("P%d", len(p.Posts)+1)
 			p.Posts = append(p.Posts, q)
 		}
 	}
-	t.catch(p, n)
-}
-
-// key tells structures apart by where their stations stand.
-func (g *structure) key() string {
-	out := make([]byte, 0, 24*len(g.stations))
-	for _, at := range g.stations {
-		s := &g.net.Stations[at]
-		for _, v := range [...]float64{s.P.X, s.P.Y, s.Top} {
-			out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
-		}
-	}
-	return string(out)
+	j.catch(p, n)
 }
 
 // posts returns the posts that make the structure cheapest.
