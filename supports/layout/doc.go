@@ -7,7 +7,10 @@
 // is stated). A slope gets lines down its fall: the outline of each layer is
 // walked from the lowest one up, existing lines are carried on to it, and new
 // ones begin where it would span further than its sagitta allows. What the rules
-// of package hold then still find bare gets lines of its own.
+// of package hold then still find bare gets lines of its own. On parts that are not
+// too large a second layout links the lines of each slope end to end, so that they
+// are laid as one bead a layer; the one that prints faster is taken. Lines that
+// surround something come in two halves.
 //
 // Posts. Walls below the contacts hang from posts by shortest paths (package
 // grow). Posts are added one by one where they save the most print time, as a
