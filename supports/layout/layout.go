@@ -56,7 +56,7 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 			best = other
 		}
 	}
-	return best.plan
+	return j.release(p, best).plan
 }
 
 // secondCells bounds the parts, in cells of all layers, for which a second layout
@@ -74,6 +74,7 @@ type job struct {
 // finished is a layout and how good it is.
 type finished struct {
 	plan   plan.Plan
+	lines  []line        // that it was made of, ties left out
 	bare   int           // cells that it leaves bare
 	solids *raster.Stack // nil where they cannot be grown
 }
@@ -105,7 +106,7 @@ func (j *job) finish(p plan.Plan, lines []line) finished {
 		}
 		sup, open := j.weigh(p)
 		if turn == 0 || count(open) < best.bare {
-			best = finished{p, count(open), sup}
+			best = finished{p, slices.DeleteFunc(slices.Clone(all), func(l line) bool { return l.tie }), count(open), sup}
 		}
 		more := j.patches(open, turn)
 		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 {

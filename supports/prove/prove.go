@@ -200,6 +200,7 @@ func (p *proof) run() Report {
 	var part, sup []hold.Layer
 	var layers []rows
 	var barred []uint32
+	var oblique []Way
 	var t touches
 	tasks := []func(){
 		func() {
@@ -212,6 +213,7 @@ func (p *proof) run() Report {
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)
 			barred = p.ways(layers, n)
+			oblique = p.oblique(layers, barred)
 			t = p.touches()
 		},
 	}
@@ -224,7 +226,7 @@ func (p *proof) run() Report {
 
 	p.holding(&r, part, sup, layers)
 	p.touching(&r, t)
-	p.leaving(&r, barred)
+	p.leaving(&r, barred, oblique)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
 	if len(r.Reasons) > 0 {
@@ -306,13 +308,16 @@ func (p *proof) eachContact(l *hold.Layer, f func(k, j, i0, i1 int)) {
 }
 
 // leaving reads off which bodies have a way out.
-func (p *proof) leaving(r *Report, barred []uint32) {
+func (p *proof) leaving(r *Report, barred []uint32, oblique []Way) {
 	for n := range r.Bodies {
 		b := &r.Bodies[n]
 		for w := 0; w < allWays; w++ {
 			if barred[n]>>w&1 == 0 {
 				b.WaysOut = append(b.WaysOut, wayName(w))
 			}
+		}
+		if oblique[n] != "" {
+			b.WaysOut = append(b.WaysOut, oblique[n])
 		}
 		if b.Blocked = len(b.WaysOut) == 0; !b.Blocked {
 			continue

@@ -437,3 +437,54 @@ func BenchmarkProve(b *testing.B) {
 		})
 	}
 }
+
+// What stands in a tilted bore comes out along the bore, and not where its mouth is
+// closed on both sides.
+func TestObliqueWayOut(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	tilt := 30 * math.Pi / 180
+	sin, cos := math.Sincos(tilt)
+	// A square tube 24 mm long round a bore of 6 mm, tilted about x, its lower end
+	// under the block's middle.
+	turned := func(m *mesh.Mesh) *mesh.Mesh {
+		for i, v := range m.Vertices {
+			m.Vertices[i] = r3.Vec{X: v.X, Y: v.Y*cos - v.Z*sin, Z: v.Y*sin + v.Z*cos + 14}
+		}
+		return m
+	}
+	lid := func(y0, y1 float64) *mesh.Mesh {
+		return turned(meshtest.Box(r3.Vec{X: -6, Y: y0, Z: -6}, r3.Vec{X: 6, Y: y1, Z: 6}))
+	}
+	tube := func() *mesh.Mesh {
+		var m mesh.Mesh
+		for _, b := range [][6]float64{{-6, -12, -6, 6, 12, -3}, {-6, -12, 3, 6, 12, 6}, {-6, -12, -3, -3, 12, 3}, {3, -12, -3, 6, 12, 3}} {
+			m.Append(turned(meshtest.Box(r3.Vec{X: b[0], Y: b[1], Z: b[2]}, r3.Vec{X: b[3], Y: b[4], Z: b[5]})))
+		}
+		return &m
+	}
+	inside := turned(meshtest.Box(r3.Vec{X: -1, Y: -8, Z: -2}, r3.Vec{X: 1, Y: 8, Z: 2}))
+	for _, c := range []struct {
+		name    string
+		lids    []*mesh.Mesh
+		blocked int
+	}{
+		{"open", nil, 0},
+		{"one end closed", []*mesh.Mesh{lid(12, 15)}, 0},
+		{"both ends closed", []*mesh.Mesh{lid(12, 15), lid(-15, -12)}, 1},
+	} {
+		m := tube()
+		for _, l := range c.lids {
+			m.Append(l)
+		}
+		r, err := prove.Prove(m, []*mesh.Mesh{inside}, s, prove.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.BlockedBodies != c.blocked {
+			t.Errorf("%s: %d bodies blocked, want %d; ways %v", c.name, r.BlockedBodies, c.blocked, r.Bodies[0].WaysOut)
+		}
+	}
+}

@@ -96,7 +96,8 @@ type Body struct {
 	Blocked    bool    `json:"blocked"`  // none is free
 }
 
-// Way is a straight way out: "down", "up", or degrees from +X towards +Y.
+// Way is a straight way out: "down", "up", degrees from +X towards +Y, or such an
+// azimuth and how far it rises or falls, as "90° and 15° up".
 type Way string
 
 // Reason is one thing that is wrong at one place.
