@@ -15,6 +15,11 @@ import (
 // height z before it meets the part: the height of the part's layer there, 0 at
 // the plate. Seated tells whether all of the column meets it at once.
 func Descend(part *raster.Stack, p r2.Vec, z, r float64) (low float64, seated bool) {
+	return descend(part, p, z, r, 0)
+}
+
+// descend is Descend down to layer least, below which it takes nothing to be.
+func descend(part *raster.Stack, p r2.Vec, z, r float64, least int) (low float64, seated bool) {
 	type cell struct{ i, j int }
 	var ring []cell
 	add := func(q r2.Vec) {
@@ -30,7 +35,7 @@ func Descend(part *raster.Stack, p r2.Vec, z, r float64) (low float64, seated bo
 			add(r2.Add(p, r2.Scale(r/2, u)))
 		}
 	}
-	for k := min(part.Above(z), len(part.Cut)) - 1; k >= 0; k-- {
+	for k := min(part.Above(z), len(part.Cut)) - 1; k >= least; k-- {
 		hit := 0
 		layer := &part.Cut[k]
 		for _, c := range ring {
@@ -94,7 +99,7 @@ func (n *Network) floor(wall []int, part *raster.Stack) {
 
 // beside tells whether the part comes within r of p at height z.
 func beside(part *raster.Stack, p r2.Vec, z, r float64) bool {
-	low, _ := Descend(part, p, z, r)
+	low, _ := descend(part, p, z, r, max(0, part.Above(z)-3))
 	return low > 0 && low >= z-part.Height
 }
 
