@@ -68,7 +68,7 @@ type spot struct {
 	foot    float64 // 0 on the plate
 	reach   float64 // of a sole, mm; 0 for a hollow post
 	under   string  // the line that a sole stands under, all of it
-	stiff   float64 // second moment of a whole line's sole about its weak axis, mm⁴
+	stiff   float64 // second moment of a sole about its weak axis, mm⁴
 	room    float64 // widest hollow post that fits, mm
 	dist    []float64
 }
@@ -208,10 +208,11 @@ func (g *structure) footings() []spot {
 // beside it, in mm: a straight wall alone gives way sideways.
 var footingReaches = [...]float64{0.5, 1.5, 3, 5}
 
-// sways returns how far the top of what stands on a whole line's sole gives way
-// under the drag, in mm: from its foot to the head, h high, it bends like the
-// foot's section, and what spreads from there, up to H, is stiff. The cantilever
-// formula's integral is F·h·(H² − H·h + h²/3)/(E·I).
+// sways returns how far the top of what stands on a sole gives way under the drag,
+// in mm: from its foot to the head, h high, it bends like the foot's section, and
+// what spreads from there, up to H, is stiff. The cantilever formula's integral is
+// F·h·(H² − H·h + h²/3)/(E·I). Under a whole line that is so, since walls across it
+// spread; a lone stretch of wall bends all the way up.
 func (p *spot) sways(head, top float64) float64 {
 	h, all := head-p.foot, top-p.foot
 	return drag * h * (all*all - all*h + h*h/3) / (modulus * p.stiff)
@@ -285,19 +286,22 @@ func (g *structure) distances(p *spot) []float64 {
 			todo = append(todo, step{0, i})
 		}
 	}
+	var afoot []int
 	if p.under != "" {
-		var afoot []int
-		for _, at := range g.net.Afoot(g.lines, post) {
+		afoot = g.net.Afoot(g.lines, post)
+		for _, at := range afoot {
 			stand(g.index[at])
-			afoot = append(afoot, at)
 		}
-		p.stiff = g.inertia(afoot)
 	} else {
 		for i, at := range g.stations {
 			if grow.Within(post, g.net.Stations[at].P) {
 				stand(i)
+				afoot = append(afoot, at)
 			}
 		}
+	}
+	if p.reach > 0 {
+		p.stiff = g.inertia(afoot)
 	}
 	heap.Init(&todo)
 	for len(todo) > 0 {
@@ -438,7 +442,8 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 		if p.foot > 0 {
 			t = t*partFoot + 60
 		}
-		if p.under != "" && p.sways(head, g.net.Stations[p.station].Top) > sway {
+		if top := g.net.Stations[p.station].Top; p.under != "" && p.sways(head, top) > sway ||
+			p.under == "" && p.reach > 0 && p.sways(top, top) > sway {
 			t += bare
 		}
 		total += t
@@ -620,34 +625,42 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 	depth := grow.WallDepth(t.s)
 	tried := map[int]bool{}
 	n.Hang(*p)
-	for {
+	for w := 0; w < len(n.Walls); {
 		at := -1
-		for _, wall := range n.Walls {
-			// The middle of the first stretch that hangs from nothing.
-			for i := 0; i < len(wall) && at < 0; i++ {
-				k := i
-				for ; k < len(wall); k++ {
-					s := &n.Stations[wall[k]]
-					if _, ok := s.Seat(t.s); s.Low <= s.Top-depth+t.s.Layer || !ok || tried[wall[k]] {
-						break
-					}
+		wall := n.Walls[w]
+		// The middle of the first stretch that hangs from nothing.
+		for i := 0; i < len(wall) && at < 0; i++ {
+			k := i
+			for ; k < len(wall); k++ {
+				s := &n.Stations[wall[k]]
+				if _, ok := s.Seat(t.s); s.Low <= s.Top-depth+t.s.Layer || !ok || tried[wall[k]] {
+					break
 				}
-				if k > i {
-					at = wall[(i+k-1)/2]
-				}
-				i = k
 			}
+			if k > i {
+				at = wall[(i+k-1)/2]
+			}
+			i = k
 		}
 		if at < 0 {
-			return
+			w++
+			continue
 		}
 		tried[at] = true
 		s := &n.Stations[at]
-		p.Posts = append(p.Posts, plan.Post{
+		q := plan.Post{
 			ID: fmt.Sprintf("P%d", len(p.Posts)+1), By: plan.Tool,
 			At:    [2]float64{round(s.P.X, 1e-3), round(s.P.Y, 1e-3)},
 			Reach: soleReach, Head: round(s.Ground, 1e-3), Foot: round(s.Ground, 1e-3),
-		})
+		}
+		// A tall one would be too slender, if there is room for a hollow post.
+		g := &structure{site: t, net: n, depth: depth}
+		head := s.Top - depth - t.s.Clearance - grow.HeadOverlap
+		if sp, ok := g.spot(at); ok && sp.reach == 0 && head > sp.foot+lowHead {
+			q.Reach, q.Side = 0, min(side(head-sp.foot, t.wall), sp.room)
+			q.Head, q.Foot = round(head, 1e-3), round(sp.foot, 1e-3)
+		}
+		p.Posts = append(p.Posts, q)
 		n.HangFrom(*p, len(p.Posts)-1)
 	}
 }

@@ -1,0 +1,400 @@
+package prove
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/supports"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Layer heights and first layers, in mm, that a model is likely to be printed at
+// by someone who did not make it. Common practice, no source.
+var (
+	strangersLayers = [...]float64{0.12, 0.16, 0.2, 0.28}
+	strangersFirsts = [...]float64{0.2, 0.3}
+)
+
+const (
+	// voidReach is how far below a level underside, in mm, a support's top still
+	// counts as one of its contacts: three of the thickest layers that strangers
+	// print, 0.84 mm, and half a layer for rounding.
+	voidReach = 1.0
+	// thinGap is the widest gap, in mm, for which no void may print thicker than
+	// thickVoid mm, whatever the layers. Common practice, no source.
+	thinGap, thickVoid = 0.2, 0.4
+	// levelGradient is the rise over run from which an underside is a slope: one
+	// degree, far more than rounding tilts a face, and over a line's width far
+	// less than a layer.
+	levelGradient = 0.0175
+	// onPlane is how near to a cutting plane, in mm, a surface is on either side of
+	// it: what float32 leaves of a coordinate of 100 mm.
+	onPlane = 1e-5
+	// countedLayers is how many counts of empty layers are kept apart: 0, 1, 2, and
+	// 3 or more.
+	countedLayers = 4
+)
+
+// Grade says what a void becomes in print.
+type Grade string
+
+const (
+	VoidGood  Grade = "good"       // comes apart, and carries
+	VoidFused Grade = "fused"      // printed together across no void
+	VoidFar   Grade = "too far"    // carries too late or not at all
+	VoidNone  Grade = "no contact" // no support ends near the part
+)
+
+// Void is what prints between the tops of supports and the part above them at
+// one layer height and first layer.
+type Void struct {
+	Layer float64 `json:"layer_mm"`
+	First float64 `json:"first_layer_mm"`
+	Own   bool    `json:"own"` // the heights of the settings
+	// Grade is the worst that happens over more than a bead's footprint, one line
+	// square, in all. A fused plan is good where nothing is empty.
+	Grade   Grade                  `json:"grade"`
+	AreaMM2 [countedLayers]float64 `json:"area_mm2"` // with 0, 1, 2, 3 or more empty layers
+	// Of that area: printed together, as it should be, and too far.
+	FusedMM2 float64    `json:"fused_mm2"`
+	GoodMM2  float64    `json:"good_mm2"`
+	FarMM2   float64    `json:"far_mm2"`
+	VoidMM   [2]float64 `json:"void_mm"` // thinnest and thickest as printed
+	// Where the grade is not good: the lowest cell of that kind.
+	At *[3]float64 `json:"at_mm,omitempty"`
+}
+
+// Voids counts the empty layers that print between the top of each support and
+// the part above it: at the settings' own layers, first in the list, and at those
+// that strangers print.
+//
+// A void good to print is at least one layer and at most the gap and half a
+// layer thick, where a single layer is the least there can be; under a slope one
+// layer more; and never above 0.4 mm for gaps of up to 0.2 mm. A surface that lies
+// on a cutting plane may go to either side, and is counted the worse way.
+//
+// What counts as a contact is decided at the settings' own layers, so that all
+// rows tell of the same places: a top under a level underside within 1 mm, and
+// under a slope across the voids by which package hold lets it carry.
+//
+// Both meshes are looked at along the vertical through each cell's centre, where
+// their surfaces are known exactly; winding above 0 is inside. Layers then are
+// intervals between planes, and any number of heights costs one pass over the
+// triangles.
+func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
+	s, err := s.Resolve()
+	if err != nil {
+		return nil, fmt.Errorf("prove: settings: %w", err)
+	}
+	if part == nil || len(part.Triangles) == 0 {
+		return nil, fmt.Errorf("prove: the part has no triangles")
+	}
+	if err := standing("part", part); err != nil {
+		return nil, err
+	}
+	var list []contact
+	var g raster.Grid
+	if sup != nil && len(sup.Triangles) > 0 {
+		if err := standing("supports", sup); err != nil {
+			return nil, err
+		}
+		if g, err = gridFor(sup.Bounds(), s.Cell); err != nil {
+			return nil, err
+		}
+		list = contactsOf(columns(part, sup, g), s)
+	}
+	own := s.Layers()
+	out := []Void{voidAt(list, g, own, own, s)}
+	for _, h := range strangersLayers {
+		for _, first := range strangersFirsts {
+			if lay := (raster.Layers{First: first, Height: h}); lay != own {
+				out = append(out, voidAt(list, g, lay, own, s))
+			}
+		}
+	}
+	return out, nil
+}
+
+// surface is where a vertical enters or leaves a solid.
+type surface struct {
+	cell  int32 // row × width + column
+	turn  int32 // change of winding, going up
+	z     float64
+	slope bool // it is not level
+}
+
+// stretch is a piece of a vertical inside a solid.
+type stretch struct {
+	lo, hi float64
+	slope  bool // the underside is not level
+}
+
+// column is a vertical that meets a support.
+type column struct {
+	cell      int32
+	part, sup []stretch // upward
+}
+
+// columns returns the verticals through the cells' centres that meet a support,
+// in order of their cells.
+func columns(part, sup *mesh.Mesh, g raster.Grid) []column {
+	over := raster.NewBits(0, 0, g.W, g.H)
+	under := surfaces(sup, g, nil)
+	for n := range under {
+		over.Set(int(under[n].cell)%g.W, int(under[n].cell)/g.W)
+	}
+	above := surfaces(part, g, &over)
+	var out []column
+	for len(under) > 0 {
+		cell := under[0].cell
+		var mine, its []surface
+		mine, under = ofCell(under, cell)
+		for len(above) > 0 && above[0].cell < cell {
+			_, above = ofCell(above, above[0].cell)
+		}
+		its, above = ofCell(above, cell)
+		if p := stretches(its); len(p) > 0 {
+			out = append(out, column{cell, p, stretches(mine)})
+		}
+	}
+	return out
+}
+
+// ofCell cuts the surfaces of a cell from the front of list.
+func ofCell(list []surface, cell int32) (mine, rest []surface) {
+	n := 0
+	for n < len(list) && list[n].cell == cell {
+		n++
+	}
+	return list[:n], list[n:]
+}
+
+// surfaces returns where the verticals through the cells of only, all where it is
+// nil, meet m: by cell, then upward, entries first. An edge owns the rows from its
+// lower end up to but not including its upper end, and is cut with its lower end
+// first, so that of two triangles which share an edge just one has each cell.
+func surfaces(m *mesh.Mesh, g raster.Grid, only *raster.Bits) []surface {
+	var out []surface
+	first := func(v float64) int { return int(math.Ceil(v - 0.5)) } // whose centre is at v cells or beyond
+	for t := range m.Triangles {
+		var v [3]r3.Vec
+		v[0], v[1], v[2] = m.Corners(t)
+		n := r3.Cross(r3.Sub(v[1], v[0]), r3.Sub(v[2], v[0]))
+		lo, hi := min(v[0].Z, v[1].Z, v[2].Z), max(v[0].Z, v[1].Z, v[2].Z)
+		slope := math.Hypot(n.X, n.Y) > levelGradient*math.Abs(n.Z)
+		j0 := max(0, first((min(v[0].Y, v[1].Y, v[2].Y)-g.Origin.Y)/g.Cell))
+		j1 := min(g.H, first((max(v[0].Y, v[1].Y, v[2].Y)-g.Origin.Y)/g.Cell))
+		for j := j0; j < j1; j++ {
+			y := g.Center(0, j).Y
+			var up, down int
+			crossed := false
+			for e := range v {
+				p, q := v[e], v[(e+1)%3]
+				rises := q.Y > y
+				if (p.Y > y) == rises {
+					continue
+				}
+				crossed = true
+				if !rises {
+					p, q = q, p
+				}
+				x := p.X + (q.X-p.X)*((y-p.Y)/(q.Y-p.Y))
+				col := min(max(first((x-g.Origin.X)/g.Cell), 0), g.W)
+				if rises {
+					up = col
+				} else {
+					down = col
+				}
+			}
+			if !crossed || up == down {
+				continue
+			}
+			turn := int32(-1) // anticlockwise from above: it faces up
+			if up < down {
+				turn = 1
+			}
+			for i := min(up, down); i < max(up, down); i++ {
+				if only != nil && !only.Has(i, j) {
+					continue
+				}
+				z := v[0].Z
+				if n.Z != 0 {
+					z -= (n.X*(g.Center(i, 0).X-v[0].X) + n.Y*(y-v[0].Y)) / n.Z
+				}
+				out = append(out, surface{int32(j*g.W + i), turn, min(max(z, lo), hi), slope})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b surface) int {
+		return cmp.Or(cmp.Compare(a.cell, b.cell), cmp.Compare(a.z, b.z), -cmp.Compare(a.turn, b.turn))
+	})
+	return out
+}
+
+// stretches returns the pieces of a vertical that lie inside. What an open mesh
+// leaves without an end is none.
+func stretches(list []surface) []stretch {
+	var out []stretch
+	var at stretch
+	winding := int32(0)
+	for _, f := range list {
+		was := winding
+		winding += f.turn
+		switch {
+		case was <= 0 && winding > 0:
+			at = stretch{lo: f.z, slope: f.slope}
+		case was > 0 && winding <= 0 && f.z > at.lo:
+			at.hi = f.z
+			out = append(out, at)
+		}
+	}
+	return out
+}
+
+// contact is a vertical on which a support ends below the part.
+type contact struct {
+	cell  int32
+	sup   []stretch // up to the one that ends
+	part  []stretch // from the one above it
+	slope bool
+}
+
+// contactsOf picks the tops that the settings' own layers make contacts.
+func contactsOf(list []column, s supports.Settings) []contact {
+	var out []contact
+	own := s.Layers()
+	for _, c := range list {
+		p := 0
+		for n := range c.sup {
+			top := c.sup[n].hi
+			for p < len(c.part) && c.part[p].hi <= top {
+				p++
+			}
+			if p == len(c.part) {
+				break
+			}
+			if n+1 < len(c.sup) && c.sup[n+1].lo < c.part[p].lo {
+				continue // another support is between
+			}
+			q := contact{c.cell, c.sup[:n+1], c.part[p:], c.part[p].slope}
+			// Across a thickness that prints in no layer of its own there is none.
+			if own.Above(c.sup[n].lo) == own.Above(top) || own.Above(c.part[p].lo) == own.Above(c.part[p].hi) {
+				continue
+			}
+			empty, thick, _ := q.void(own, onPlane)
+			if q.slope && empty <= s.VoidLayers()+1 || !q.slope && thick <= voidReach+onPlane {
+				out = append(out, q)
+			}
+		}
+	}
+	return out
+}
+
+// void returns how many layers print empty between support and part, and how
+// thick that is in mm. The support ends and the part begins nearer to each other
+// by twice the given length. It is false where the part does not print.
+func (q *contact) void(lay raster.Layers, nearer float64) (empty int, thick float64, ok bool) {
+	top := -1 // layer; a support that prints in none leaves the plate
+	for n := len(q.sup) - 1; n >= 0 && top < 0; n-- {
+		if end := lay.Above(q.sup[n].hi + nearer); end > lay.Above(q.sup[n].lo) {
+			top = end - 1
+		}
+	}
+	for _, p := range q.part {
+		k := lay.Above(p.lo - nearer)
+		if k == lay.Above(p.hi) {
+			continue
+		}
+		if k <= top+1 {
+			return 0, 0, true
+		}
+		from := 0.0
+		if top >= 0 {
+			from = lay.Top(top)
+		}
+		return k - top - 1, lay.Bottom(k) - from, true
+	}
+	return 0, 0, false
+}
+
+// thickest returns the thickest void, in mm, that is good in layers of height mm.
+func thickest(s supports.Settings, height float64, slope bool) float64 {
+	if s.IsFused() {
+		return 0
+	}
+	most := max(height, s.Gap+height/2)
+	if slope {
+		most += height
+	}
+	if s.Gap <= thinGap+onPlane {
+		most = min(most, thickVoid)
+	}
+	return most
+}
+
+// voidAt is one row: what the contacts print as in layers lay.
+func voidAt(list []contact, g raster.Grid, lay, own raster.Layers, s supports.Settings) Void {
+	v := Void{Layer: lay.Height, First: lay.First, Own: lay == own, Grade: VoidNone}
+	var counts [countedLayers]int
+	cells := map[Grade]int{}
+	lowest := map[Grade][3]float64{}
+	for n := range list {
+		q := &list[n]
+		// Both ways that a surface on a cutting plane may go.
+		empty, thick, ok := q.void(lay, onPlane)
+		if !ok {
+			continue
+		}
+		far, farThick, ok := q.void(lay, -onPlane)
+		if !ok {
+			continue
+		}
+		grade := VoidGood
+		switch {
+		case empty == 0 && !s.IsFused():
+			grade = VoidFused
+		case farThick > thickest(s, lay.Height, q.slope)+onPlane:
+			grade = VoidFar
+		}
+		if grade != VoidFused {
+			empty, thick = far, farThick
+		}
+		if len(cells) == 0 {
+			v.VoidMM = [2]float64{thick, thick}
+		}
+		v.VoidMM = [2]float64{min(v.VoidMM[0], thick), max(v.VoidMM[1], thick)}
+		counts[min(empty, countedLayers-1)]++
+		cells[grade]++
+		z := q.part[0].lo
+		if at, there := lowest[grade]; !there || z < at[2] {
+			c := g.Center(int(q.cell)%g.W, int(q.cell)/g.W)
+			lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
+		}
+	}
+	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
+	for n, c := range counts {
+		v.AreaMM2[n] = area(c)
+	}
+	v.FusedMM2, v.GoodMM2, v.FarMM2 = area(cells[VoidFused]), area(cells[VoidGood]), area(cells[VoidFar])
+	v.VoidMM = [2]float64{tidy(v.VoidMM[0]), tidy(v.VoidMM[1])}
+	bead := s.Line*s.Line + onPlane
+	switch {
+	case len(cells) == 0:
+		return v
+	case v.FusedMM2 > bead:
+		v.Grade = VoidFused
+	case v.FarMM2 > bead:
+		v.Grade = VoidFar
+	default:
+		v.Grade = VoidGood
+		return v
+	}
+	at := lowest[v.Grade]
+	v.At = &at
+	return v
+}
