@@ -122,7 +122,7 @@ func Find(m *mesh.Mesh, part *raster.Stack, s supports.Settings, workers int) Ne
 	}
 	// Where a slope comes back within the limit, what it owes may still fail; the
 	// facets say that it ends there. An island fails whatever its facets say.
-	within := strips(m, part, s, gentle, func(k int) bool { return fails[k] }, workers)
+	within, beyond := strips(m, part, s, fails, workers)
 	var patches []patch
 	for i := range layers {
 		l := &layers[i]
@@ -148,7 +148,7 @@ func Find(m *mesh.Mesh, part *raster.Stack, s supports.Settings, workers int) Ne
 		n.MarginalMM2 = marginal(part, layers, nil)
 		return n
 	}
-	for k, b := range strips(m, part, s, slope, func(int) bool { return true }, workers) {
+	for k, b := range beyond {
 		for _, p := range raster.Pieces(&b) {
 			patches = append(patches, patch{k, p.Cells, raster.Bits{}, p.X0, p.Y0, p.X1, p.Y1, 0})
 		}

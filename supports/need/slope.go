@@ -50,33 +50,48 @@ func fallOf(normal r3.Vec, s supports.Settings) fall {
 // spot is a cell of a layer.
 type spot struct{ k, i, j int32 }
 
-// strips returns, for each layer, the new cells that lie under facets of one fall:
-// where each facet's own height puts it, cell by cell. Layers where wanted is
-// false are left out.
-func strips(m *mesh.Mesh, part *raster.Stack, s supports.Settings, of fall, wanted func(k int) bool, workers int) []raster.Bits {
+// strips returns, for each layer, the new cells that lie under facets within the
+// limit, as far as layers have fails set, and under those beyond it: where each
+// facet's own height puts it, cell by cell.
+func strips(m *mesh.Mesh, part *raster.Stack, s supports.Settings, fails []bool, workers int) (within, beyond []raster.Bits) {
 	const facetsAtOnce = 4096
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	lists := make([][]spot, (len(m.Triangles)+facetsAtOnce-1)/facetsAtOnce)
+	lists := make([][2][]spot, (len(m.Triangles)+facetsAtOnce-1)/facetsAtOnce)
 	var eg errgroup.Group
 	eg.SetLimit(workers)
 	for n := range lists {
 		eg.Go(func() error {
 			for t := n * facetsAtOnce; t < min((n+1)*facetsAtOnce, len(m.Triangles)); t++ {
-				if fallOf(m.AreaNormal(t), s) == of {
-					eachCell(m, t, part, func(k, i, j int) {
-						if wanted(k) {
-							lists[n] = append(lists[n], spot{int32(k), int32(i), int32(j)})
-						}
-					})
+				f := fallOf(m.AreaNormal(t), s)
+				if f != gentle && f != slope {
+					continue
 				}
+				list := &lists[n][f-gentle]
+				eachCell(m, t, part, func(k, i, j int) {
+					if f == slope || fails[k] {
+						*list = append(*list, spot{int32(k), int32(i), int32(j)})
+					}
+				})
 			}
 			return nil
 		})
 	}
 	_ = eg.Wait() // the tasks return no error
 
+	gather := func(f fall) []raster.Bits {
+		all := make([][]spot, len(lists))
+		for n := range lists {
+			all[n] = lists[n][f-gentle]
+		}
+		return layered(part, all)
+	}
+	return gather(gentle), gather(slope)
+}
+
+// layered returns spots as sets of new cells, layer by layer.
+func layered(part *raster.Stack, lists [][]spot) []raster.Bits {
 	type box struct{ x0, y0, x1, y1 int }
 	boxes := make([]box, len(part.Cut))
 	for _, l := range lists {
