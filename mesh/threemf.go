@@ -21,6 +21,9 @@ import (
 type Body struct {
 	Name string
 	Mesh *Mesh
+	// Support tells that the file it was read from declares it a support, by the
+	// object type solidsupport. It is not written: see Encode3MF.
+	Support bool
 }
 
 // A Package is what one 3MF file holds: a part and the supports that belong to
@@ -651,7 +654,7 @@ func (r *modelReader) place(from string, id uint32, at affine, depth int) error 
 		m.turn() // a mirror image would face inward
 	}
 	r.doc.Notes.Names = append(r.doc.Notes.Names, o.Name)
-	r.doc.Bodies = append(r.doc.Bodies, Body{Name: o.Name, Mesh: m})
+	r.doc.Bodies = append(r.doc.Bodies, Body{Name: o.Name, Mesh: m, Support: o.Type == go3mf.ObjectTypeSolidSupport})
 	return nil
 }
 

@@ -304,6 +304,10 @@ func Test3MFTransformsAndUnits(t *testing.T) {
 				t.Errorf("%s: body %d spans %v, want %v", c.name, i, got, c.want[i])
 			}
 			near(t, c.name, b.Mesh.Volume(), c.volume)
+			// 3MF Core Specification 1.4, chapter 4: objects have a type.
+			if want := i == 1 && strings.HasPrefix(c.name, "solidsupport"); b.Support != want {
+				t.Errorf("%s: body %d is declared a support: %v", c.name, i, b.Support)
+			}
 		}
 	}
 }

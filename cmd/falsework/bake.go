@@ -368,40 +368,12 @@ func (b *baking) description() string {
 
 // drawing returns what the pictures show.
 func (b *baking) drawing() drawing {
-	d := drawing{
-		title: b.name, part: b.part, supports: b.supports, grid: b.proof.Grid, layers: b.layers.Layers,
-		pads: slicesOf(b.proof.Contacts), unheld: slicesOf(b.proof.UnheldSpots, b.proof.SupportSpots), failed: b.fails(), verdict: "holds, any bridging direction",
-	}
-	if s := b.settings.Direction; s.Stated {
-		d.verdict = "holds, bridges laid at " + s.String()
-	}
+	d := proofDrawing(b.name, b.part, b.supports, b.layers.Layers, b.proof, b.settings)
 	if c := b.compare; !b.bare() {
 		d.subtitle = fmt.Sprintf("supports: %s, %.1f g", duration(c.Supports.TimeS), c.Supports.MassG)
 		if !c.NoBaseline {
 			d.subtitle += fmt.Sprintf("; %.2f of the time of dense ones", c.TimeRatio)
 		}
-	}
-	switch {
-	case d.failed:
-		d.verdict = string(prove.Fails)
-		d.spots = spotsOf(d.grid, d.layers, d.unheld, b.settings.Line)
-		for n, p := range d.spots {
-			if n == 1 && len(d.spots) > 2 {
-				d.notes = append(d.notes, fmt.Sprintf("and %d more unheld spots", len(d.spots)-n))
-				break
-			}
-			d.notes = append(d.notes, fmt.Sprintf("%d: %.2g mm² unheld at x %.1f, y %.1f, z %.2f", n+1, p.areaMM2, p.at.X, p.at.Y, p.at.Z))
-		}
-	case b.bare():
-		d.verdict = "holds as it is"
-	}
-	if !d.failed {
-		d.notes = append(d.notes, "Print in this pose, automatic supports off.")
-	}
-	if b.bare() {
-		d.notes = append(d.notes, "Nothing to break away. This is no strength calculation.")
-	} else {
-		d.notes = append(d.notes, shortCaution)
 	}
 	return d
 }

@@ -41,20 +41,28 @@ func readPart(path string) (m *mesh.Mesh, warnings []string, err error) {
 	if err != nil {
 		return nil, nil, fileError(path, err)
 	}
+	if warnings, err = settle(path, m, notes); err != nil {
+		return nil, nil, err
+	}
+	return m, warnings, nil
+}
+
+// settle rounds a part as files will and refuses one of no likely size or place.
+func settle(path string, m *mesh.Mesh, notes mesh.Notes) (warnings []string, err error) {
 	warnings = notes.Warnings()
 	m.Round32()
 	switch size := sizeOf(m); {
 	case max(size[0], size[1], size[2]) < leastPart:
-		return nil, nil, &mesh.SizeError{File: path, Size: r3.Vec{X: size[0], Y: size[1], Z: size[2]},
+		return nil, &mesh.SizeError{File: path, Size: r3.Vec{X: size[0], Y: size[1], Z: size[2]},
 			Problem: fmt.Sprintf("read as millimetres the part measures only %s mm", times(size)),
 			Remedy:  "if it was drawn in inches scale it by 25.4, and export again"}
 	case max(size[0], size[1], size[2]) < smallPart:
 		warnings = append(warnings, fmt.Sprintf("the part measures only %s mm; was it drawn in inches?", times(size)))
 	}
 	if err := checkPlace(path, m); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	return m, append(warnings, defects(m.Topology())...), nil
+	return append(warnings, defects(m.Topology())...), nil
 }
 
 func read3MF(path string) (*mesh.Mesh, mesh.Notes, error) {
@@ -111,15 +119,23 @@ const maxCells = 4e10
 // cut cuts the part into layers.
 func cut(path string, m *mesh.Mesh, s supports.Settings, workers int) (*raster.Stack, error) {
 	b := m.Bounds()
+	if err := checkRoom(path, b, s); err != nil {
+		return nil, err
+	}
+	return raster.Section(m, raster.GridFor(b, s.Cell, margin), s.Layers(), workers), nil
+}
+
+// checkRoom refuses what would not fit in memory when cut.
+func checkRoom(path string, b r3.Box, s supports.Settings) error {
 	size := r3.Sub(b.Max, b.Min)
 	across := func(mm float64) float64 { return (mm + 2*margin) / s.Cell }
 	if n := across(size.X) * across(size.Y) * (size.Z / s.Layer); !(n > 0 && n <= maxCells) {
-		return nil, &mesh.UnsupportedError{File: path,
+		return &mesh.UnsupportedError{File: path,
 			Problem: fmt.Sprintf("%.4g × %.4g × %.4g mm in layers of %g mm and cells of %g mm is more than fits in memory",
 				size.X, size.Y, size.Z, s.Layer, s.Cell),
 			Remedy: "cut the part up, or take a wider --line and a thicker --layer"}
 	}
-	return raster.Section(m, raster.GridFor(b, s.Cell, margin), s.Layers(), workers), nil
+	return nil
 }
 
 // readPlan reads a plan drawn for the part m in the file partPath.

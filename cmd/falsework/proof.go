@@ -2,10 +2,13 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"io"
 	"strings"
 
+	"falsework/mesh"
 	"falsework/raster"
+	"falsework/supports"
 	"falsework/supports/prove"
 )
 
@@ -34,11 +37,19 @@ func shortProof(r prove.Report) proofReport {
 	return p
 }
 
+// words sums a proof up in a line.
+func (p proofReport) words(layerMM float64) string {
+	return fmt.Sprintf("%s at layers of %g mm: %.4g mm² unheld (%.4g bridged the best way), %.4g mm³ inside the part, %s",
+		strings.ToUpper(p.Verdict), layerMM, p.UnheldMM2, p.UnheldBestDirectionMM2, p.CollisionsMM3,
+		count(p.BlockedBodies, "body that cannot come off", "bodies that cannot come off"))
+}
+
 // proofDocument is what the proof file holds.
 type proofDocument struct {
 	Part     string        `json:"part"`
 	Settings proofSettings `json:"settings"`
 	Proof    prove.Report  `json:"proof"`
+	Voids    []prove.Void  `json:"voids,omitempty"` // by prove only
 }
 
 // proofSettings are those of the plan under JSON's names.
@@ -79,4 +90,40 @@ func slicesOf(lists ...[]prove.Spot) []slice {
 		}
 	}
 	return out
+}
+
+// proofDrawing returns what the pictures of a proof show.
+func proofDrawing(title string, part, sup *mesh.Mesh, lay raster.Layers, r prove.Report, s supports.Settings) drawing {
+	d := drawing{
+		title: title, part: part, supports: sup, grid: r.Grid, layers: lay,
+		pads: slicesOf(r.Contacts), unheld: slicesOf(r.UnheldSpots, r.SupportSpots),
+		failed: r.Verdict != prove.Holds, verdict: "holds, any bridging direction",
+	}
+	bare := len(sup.Triangles) == 0
+	if s.Direction.Stated {
+		d.verdict = "holds, bridges laid at " + s.Direction.String()
+	}
+	switch {
+	case d.failed:
+		d.verdict = string(prove.Fails)
+		d.spots = spotsOf(d.grid, d.layers, d.unheld, s.Line)
+		for n, p := range d.spots {
+			if n == 1 && len(d.spots) > 2 {
+				d.notes = append(d.notes, fmt.Sprintf("and %d more unheld spots", len(d.spots)-n))
+				break
+			}
+			d.notes = append(d.notes, fmt.Sprintf("%d: %.2g mm² unheld at x %.1f, y %.1f, z %.2f", n+1, p.areaMM2, p.at.X, p.at.Y, p.at.Z))
+		}
+	case bare:
+		d.verdict = "holds as it is"
+	}
+	if !d.failed {
+		d.notes = append(d.notes, "Print in this pose, automatic supports off.")
+	}
+	if bare {
+		d.notes = append(d.notes, "Nothing to break away. This is no strength calculation.")
+	} else {
+		d.notes = append(d.notes, shortCaution)
+	}
+	return d
 }

@@ -94,7 +94,12 @@ The job, from an exported part to a published model:
 
          falsework bake bracket.stl --plan out/bracket.plan.yaml --out second
 
-  6. Publish out/bracket.3mf, with the pictures, and say on the page: print in
+  6. You drew supports yourself, or have those of another program? The same proof
+     judges them, and tells what strangers' layer heights make of their gap:
+
+         falsework prove bracket.stl my-supports.stl
+
+  7. Publish out/bracket.3mf, with the pictures, and say on the page: print in
      this pose, automatic supports off, let it cool before breaking supports away.
 
 A scene of defaults: nozzle 0.4, layers 0.2, overhangs to 45° from the vertical,
@@ -129,7 +134,7 @@ func newRootCommand(io streams) *cobra.Command {
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return &usageError{cmd, err} })
-	root.AddCommand(newSurveyCommand(io), newBakeCommand(io))
+	root.AddCommand(newSurveyCommand(io), newBakeCommand(io), newCostCommand(io), newProveCommand(io))
 	return root
 }
 

@@ -147,9 +147,7 @@ func (r *bakeReport) print(w io.Writer, layerMM float64) {
 	} else if r.Need.Regions > 0 {
 		line("supports", "none")
 	}
-	line("proof", "%s at layers of %g mm: %.4g mm² unheld (%.4g bridged the best way), %.4g mm³ inside the part, %s",
-		strings.ToUpper(r.Proof.Verdict), layerMM, r.Proof.UnheldMM2, r.Proof.UnheldBestDirectionMM2, r.Proof.CollisionsMM3,
-		count(r.Proof.BlockedBodies, "body that cannot come off", "bodies that cannot come off"))
+	line("proof", "%s", r.Proof.words(layerMM))
 	for i, reason := range r.Proof.Reasons {
 		if i == mostReasons-1 && len(r.Proof.Reasons) > mostReasons {
 			line("", "– and %d more; the proof file lists all", len(r.Proof.Reasons)-i)

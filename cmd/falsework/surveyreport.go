@@ -253,29 +253,38 @@ func letter(n int) string {
 	return letter(n/26-1) + letter(n%26)
 }
 
+// aligned sets rows of cells into columns and returns the width of the first.
+func aligned(rows [][]string) (lines []string, first int) {
+	width := make([]int, len(rows[0]))
+	for _, r := range rows {
+		for c, s := range r {
+			width[c] = max(width[c], utf8.RuneCountInString(s))
+		}
+	}
+	for _, r := range rows {
+		line := ""
+		for c, s := range r {
+			line += s + strings.Repeat(" ", width[c]-utf8.RuneCountInString(s)+2)
+		}
+		lines = append(lines, strings.TrimRight(line, " "))
+	}
+	return lines, width[0]
+}
+
 // table writes the regions and below each its remedies.
 func (n needReport) table(w io.Writer) {
 	rows := [][]string{surveyHeads}
 	for i := range n.Findings {
 		rows = append(rows, n.Findings[i].row())
 	}
-	width := make([]int, len(surveyHeads))
-	for _, r := range rows {
-		for c, s := range r {
-			width[c] = max(width[c], utf8.RuneCountInString(s))
-		}
-	}
-	for i, r := range rows {
-		line := ""
-		for c, s := range r {
-			line += s + strings.Repeat(" ", width[c]-utf8.RuneCountInString(s)+2)
-		}
-		fmt.Fprintln(w, strings.TrimRight(line, " "))
+	text, width := aligned(rows)
+	for i, line := range text {
+		fmt.Fprintln(w, line)
 		if i == 0 {
 			continue
 		}
 		for k, re := range n.Findings[i-1].Remedies {
-			head := strings.Repeat(" ", width[0]+2) + letter(k) + "  "
+			head := strings.Repeat(" ", width+2) + letter(k) + "  "
 			fmt.Fprintln(w, head+wrapped(sentence(re.Text), len(head)))
 		}
 	}

@@ -21,10 +21,6 @@ var (
 )
 
 const (
-	// voidReach is how far below a level underside, in mm, a support's top still
-	// counts as one of its contacts: three of the thickest layers that strangers
-	// print, 0.84 mm, and half a layer for rounding.
-	voidReach = 1.0
 	// thinGap is the widest gap, in mm, for which no void may print thicker than
 	// thickVoid mm, whatever the layers. Common practice, no source.
 	thinGap, thickVoid = 0.2, 0.4
@@ -47,7 +43,7 @@ const (
 	VoidGood  Grade = "good"       // comes apart, and carries
 	VoidFused Grade = "fused"      // printed together across no void
 	VoidFar   Grade = "too far"    // carries too late or not at all
-	VoidNone  Grade = "no contact" // no support ends near the part
+	VoidNone  Grade = "no contact" // no support carries the part
 )
 
 // Void is what prints between the tops of supports and the part above them at
@@ -79,8 +75,9 @@ type Void struct {
 // on a cutting plane may go to either side, and is counted the worse way.
 //
 // What counts as a contact is decided at the settings' own layers, so that all
-// rows tell of the same places: a top under a level underside within 1 mm, and
-// under a slope across the voids by which package hold lets it carry.
+// rows tell of the same places: a top below the part across no more empty layers
+// than package hold lets it carry across, one more under a slope. Tops further
+// down carry nothing, and the proof says what hangs above them.
 //
 // Both meshes are looked at along the vertical through each cell's centre, where
 // their surfaces are known exactly; winding above 0 is inside. Layers then are
@@ -282,12 +279,11 @@ func contactsOf(list []column, s supports.Settings) []contact {
 				continue // another support is between
 			}
 			q := contact{c.cell, c.sup[:n+1], c.part[p:], c.part[p].slope}
-			// Across a thickness that prints in no layer of its own there is none.
-			if own.Above(c.sup[n].lo) == own.Above(top) || own.Above(c.part[p].lo) == own.Above(c.part[p].hi) {
-				continue
+			most := s.VoidLayers()
+			if q.slope {
+				most++
 			}
-			empty, thick, _ := q.void(own, onPlane)
-			if q.slope && empty <= s.VoidLayers()+1 || !q.slope && thick <= voidReach+onPlane {
+			if empty, _, ok := q.void(own, onPlane); ok && empty <= most {
 				out = append(out, q)
 			}
 		}
@@ -299,7 +295,9 @@ func contactsOf(list []column, s supports.Settings) []contact {
 // thick that is in mm. The support ends and the part begins nearer to each other
 // by twice the given length. It is false where the part does not print.
 func (q *contact) void(lay raster.Layers, nearer float64) (empty int, thick float64, ok bool) {
-	top := -1 // layer; a support that prints in none leaves the plate
+	// What is too thin to print in any layer is not there. A support that prints in
+	// none leaves the plate.
+	top := -1
 	for n := len(q.sup) - 1; n >= 0 && top < 0; n-- {
 		if end := lay.Above(q.sup[n].hi + nearer); end > lay.Above(q.sup[n].lo) {
 			top = end - 1

@@ -1,0 +1,302 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/plan"
+	"falsework/supports/prove"
+
+	"github.com/spf13/cobra"
+)
+
+// proveOptions are what prove was asked for.
+type proveOptions struct {
+	part, supports string // supports empty: in the part's file
+	out            string // empty: nothing is written
+	printer        printerOptions
+	json           bool
+	force          bool
+	pictures       pictureOptions
+
+	delay time.Duration // until progress is told
+}
+
+const proveHelp = `Prove judges a part and its supports as they would print together, whoever or
+whatever drew the supports: does every layer have something below it, and does
+every support come off again? It sees the two solids and your printer's numbers,
+nothing else.
+
+PART and SUPPORTS are STL in one frame, in millimetres, the part standing on the
+plate; or one 3MF file holds both. In it the supports are the bodies whose name
+has "support" in it, or whose object type is solidsupport, and one more is the part.
+A file with the part alone is proved so.
+
+It prints the verdict, and then:
+
+  bodies    the pieces that the supports fall into as printed: where each is, its
+            volume, its area under the part, on the plate and standing on the
+            part, and the straight ways by which it comes off
+  reasons   why it fails, the most harmful first, each with its place and a remedy:
+            part-unheld    the part is laid in mid-air
+            support-unheld a support is
+            collision      both claim one place
+            blocked        no straight way out
+            fused          printed onto the part across no empty layer
+            side-fused     printed against a wall of the part
+  notes     what may go wrong and is not failed
+  voids     what prints between supports and part at other layer heights, for
+            strangers print with theirs. A gap prints as whole empty layers: none
+            is fused by accident; good is one at least, up to the gap and half a
+            layer, one layer more under slopes, never more than 0.4 mm for gaps
+            up to 0.2 mm; more is too far. Areas in mm² by number of empty
+            layers, at the places where supports carry the part at your own
+            layers. The verdict is that of your own layers; the rest is told.
+
+Give the options that the supports were drawn with. Nothing is written unless you
+ask for it:
+
+  --out DIR  NAME-proof.json, the proof in full; NAME-proof-below.png, the part from
+             below with what supports meet and what would fall; and
+             NAME-proof-three-quarter.png, part and supports, the part as glass
+
+Exit codes: 0 it holds; 1 the proof fails; 2 refused, and nothing was written.
+
+--json prints one object:
+
+  part, settings, proof
+             as bake writes them to NAME-proof.json
+  voids[]    layer_mm, first_layer_mm, own (your settings' layers), grade (good,
+             fused, too far, no contact), area_mm2[4] (0, 1, 2, 3 or more empty
+             layers), fused_mm2, good_mm2, far_mm2, void_mm [thinnest, thickest],
+             at_mm [x,y,z] (a place, where the grade is not good)
+  seconds    read, prove, voids, write
+  files[], warnings[]`
+
+const proveExample = `  falsework prove bracket.stl my-supports.stl
+  falsework prove out/bracket.3mf --out out
+  falsework prove bracket.stl my-supports.stl --layer 0.16 --bridge 7 --json`
+
+func newProveCommand(io streams) *cobra.Command {
+	o := &proveOptions{delay: progressDelay}
+	cmd := &cobra.Command{
+		Use:     "prove PART SUPPORTS | prove FILE.3mf",
+		Short:   "Judge any supports: does all hold, and come off again?",
+		Long:    proveHelp,
+		Example: proveExample,
+		Args: func(cmd *cobra.Command, args []string) error {
+			const want = "prove takes a part and its supports, or one 3MF file with both, but was given "
+			switch n := len(args); {
+			case n != 1 && n != 2:
+				return &usageError{cmd, fmt.Errorf(want+"%d arguments", n)}
+			case n == 1 && !is3MF(args[0]):
+				return &usageError{cmd, fmt.Errorf(want+"%s alone", args[0])}
+			case n == 2 && args[1] == "":
+				return &usageError{cmd, errors.New("SUPPORTS is empty: name a file, or leave it out")}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.part = args[0]
+			if len(args) > 1 {
+				o.supports = args[1]
+			}
+			if cmd.Flags().Changed("out") && o.out == "" {
+				return &usageError{cmd, errors.New("--out is empty: name a folder, or leave it out to have nothing written")}
+			}
+			if err := o.pictures.check(); err != nil {
+				return &usageError{cmd, err}
+			}
+			if _, err := o.printer.settings(); err != nil {
+				return &usageError{cmd, err}
+			}
+			return runProve(cmd.Context(), io, o)
+		},
+	}
+	fs := cmd.Flags()
+	fs.SortFlags = false
+	fs.StringVar(&o.out, "out", "", "folder to write proof and pictures to; made if it does not exist")
+	o.printer.addTo(fs)
+	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the tables")
+	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
+	o.pictures.addTo(fs)
+	return cmd
+}
+
+func is3MF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".3mf") }
+
+// proveOutputs are the names of the files that prove writes for one part.
+type proveOutputs struct{ proof, below, threeQuarter string }
+
+func proveOutputsOf(name string) proveOutputs {
+	return proveOutputs{proof: outputsOf(name).proof, below: name + "-proof-below.png", threeQuarter: name + "-proof-three-quarter.png"}
+}
+
+func (o proveOutputs) all() []string { return []string{o.proof, o.below, o.threeQuarter} }
+
+// proving is what one run has made so far, stage by stage.
+type proving struct {
+	o        *proveOptions
+	name     string
+	settings supports.Settings
+	warnings []string
+	seconds  proveSeconds
+
+	part, supports *mesh.Mesh
+	layers         raster.Layers
+	proof          prove.Report
+	voids          []prove.Void
+	files          []file
+}
+
+func runProve(ctx context.Context, io streams, o *proveOptions) error {
+	v := &proving{o: o, name: stem(o.part)}
+	p := newProgress(io.err, o.delay)
+	defer p.close()
+	target := output{option: "--out", dir: filepath.Clean(o.out), names: proveOutputsOf(v.name).all(), force: o.force}
+
+	if err := work(ctx, p, v.stages(target)); err != nil {
+		return err
+	}
+	if o.out != "" {
+		p.enter("writing " + o.out)
+		start := time.Now()
+		if err := target.place(v.files, nil); err != nil {
+			return err
+		}
+		v.seconds.Write += time.Since(start).Seconds()
+	}
+	p.close()
+	return v.tell(io)
+}
+
+// stages are the job up to the files in memory.
+func (v *proving) stages(target output) []stage {
+	return []stage{
+		{"reading part and supports", &v.seconds.Read, func() error {
+			if err := v.read(); err != nil || v.o.out == "" {
+				return err
+			}
+			return target.check(v.o.part, v.o.supports)
+		}},
+		{"proving", &v.seconds.Prove, v.prove},
+		{"counting empty layers", &v.seconds.Voids, v.count},
+		{"drawing and packing", &v.seconds.Write, v.pack},
+	}
+}
+
+func (v *proving) read() (err error) {
+	if v.part, v.supports, v.warnings, err = readPair(v.o.part, v.o.supports); err != nil {
+		return v.naming(err)
+	}
+	if v.supports == nil {
+		v.supports = &mesh.Mesh{}
+		v.warnings = append(v.warnings, "the file holds no supports by name or type; the part is proved alone")
+	}
+	v.settings, err = v.o.printer.settings()
+	return err
+}
+
+// naming adds the names of a 3MF file's bodies to why they were refused.
+func (v *proving) naming(err error) error {
+	var refused *mesh.UnsupportedError
+	if v.o.supports != "" || !errors.As(err, &refused) {
+		return err
+	}
+	doc, again := mesh.Read3MF(v.o.part)
+	if again != nil || len(doc.Bodies) == 0 {
+		return err
+	}
+	var names []string
+	for i, b := range doc.Bodies {
+		if i == mostNames {
+			names = append(names, "…")
+			break
+		}
+		names = append(names, fmt.Sprintf("%q", b.Name))
+	}
+	named := *refused
+	named.Problem += " (" + strings.Join(append(names, doc.Notes.Skipped...), ", ") + ")"
+	return &named
+}
+
+// mostNames bounds the bodies that a refusal names.
+const mostNames = 8
+
+func (v *proving) prove() error {
+	room := v.part.Bounds()
+	if len(v.supports.Triangles) > 0 {
+		room = union(room, v.supports.Bounds())
+	}
+	if err := checkRoom(v.o.part, room, v.settings); err != nil {
+		return err
+	}
+	layers, err := cut(v.o.part, v.part, v.settings, 0)
+	if err != nil {
+		return err
+	}
+	v.layers = layers.Layers
+	v.proof, err = prove.ProveCut(layers, []*mesh.Mesh{v.supports}, v.settings, prove.Options{})
+	return v.placed(err)
+}
+
+func (v *proving) count() (err error) {
+	v.voids, err = prove.Voids(v.part, v.supports, v.settings)
+	return v.placed(err)
+}
+
+// placed says which file an error is about.
+func (v *proving) placed(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%s: %w", v.o.part, err)
+}
+
+func (v *proving) document() proofDocument {
+	return proofDocument{Part: filepath.Base(v.o.part), Settings: proofSettings(plan.FromSettings(v.settings)), Proof: v.proof, Voids: v.voids}
+}
+
+// pack makes every file in memory.
+func (v *proving) pack() error {
+	if v.o.out == "" {
+		return nil
+	}
+	names := proveOutputsOf(v.name)
+	var b bytes.Buffer
+	if err := v.document().encode(&b); err != nil {
+		return fmt.Errorf("%s: %w", names.proof, err)
+	}
+	v.files = []file{{names.proof, b.Bytes()}}
+	if v.o.pictures.none {
+		return nil
+	}
+	d := proofDrawing(v.name, v.part, v.supports, v.layers, v.proof, v.settings)
+	pictures, err := d.draw(names.below, names.threeQuarter, v.o.pictures.width)
+	v.files = append(v.files, pictures...)
+	return err
+}
+
+// tell prints the result and returns whether it holds.
+func (v *proving) tell(io streams) error {
+	r := v.result()
+	if v.o.json {
+		if err := tellJSON(io, r, r.Warnings); err != nil {
+			return err
+		}
+	} else {
+		r.print(io.out, partOf(v.name, v.part), v.settings)
+	}
+	if v.proof.Verdict != prove.Holds {
+		return errProofFails
+	}
+	return nil
+}

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"falsework/supports"
+	"falsework/supports/prove"
+)
+
+// mostRows bounds the rows of a table; the JSON has all.
+const mostRows = 20
+
+// proveReport is what prove prints with --json: the proof file, and what concerns
+// this run alone. Its fields stay what they are; more may come.
+type proveReport struct {
+	proofDocument
+	Seconds  proveSeconds `json:"seconds"`
+	Files    []string     `json:"files"`
+	Warnings []string     `json:"warnings"`
+}
+
+// proveSeconds is the time that each stage of a proof took.
+type proveSeconds struct {
+	Read  float64 `json:"read"`
+	Prove float64 `json:"prove"`
+	Voids float64 `json:"voids"`
+	Write float64 `json:"write"`
+}
+
+func (v *proving) result() *proveReport {
+	r := &proveReport{
+		proofDocument: v.document(), Files: []string{}, Warnings: append([]string{}, v.warnings...),
+		Seconds: proveSeconds{to(v.seconds.Read, 4), to(v.seconds.Prove, 4), to(v.seconds.Voids, 4), to(v.seconds.Write, 4)},
+	}
+	for _, f := range v.files {
+		r.Files = append(r.Files, filepath.Join(v.o.out, f.name))
+	}
+	return r
+}
+
+// print writes the tables that a person reads.
+func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
+	line := lines{w}.tell
+	lines{w}.part(part, r.Warnings)
+	p := &r.Proof
+	volume := 0.0
+	for i := range p.Bodies {
+		volume += p.Bodies[i].VolumeMM3
+	}
+	line("supports", "%s, %.0f mm³; %s mm² under the part, %s on the plate, %s standing on the part",
+		count(len(p.Bodies), "body", "bodies"), volume, area(p.ContactMM2), area(p.PlateMM2), area(p.LandingMM2))
+	line("proof", "%s", shortProof(*p).words(s.Layer))
+	line("", "of it %s mm² of the part, %s of supports; %s on marginal ledges; %s fused; %s too near a wall",
+		area(p.PartUnheldMM2), area(p.SupportUnheldMM2), area(p.MarginalMM2), area(p.FusedMM2), area(p.ClearanceMM2))
+
+	rows := [][]string{{"body", "x mm", "y mm", "z mm", "mm³", "under part mm²", "plate mm²", "on part mm²", "ways out"}}
+	for i := range p.Bodies {
+		rows = append(rows, bodyRow(&p.Bodies[i]))
+	}
+	table(w, rows, nil)
+
+	rows = [][]string{{"no", "reason", "z mm", "at x, y mm", "size"}}
+	for i := range p.Reasons {
+		rows = append(rows, reasonRow(i+1, &p.Reasons[i]))
+	}
+	table(w, rows, func(i int) string { return sentence(p.Reasons[i].Remedy) })
+
+	rows = [][]string{{"layers mm", "first mm", "void", "printed mm", "0 layers", "1", "2", "3 or more", "at x, y, z mm"}}
+	for i := range r.Voids {
+		rows = append(rows, voidRow(&r.Voids[i]))
+	}
+	table(w, rows, nil)
+	fmt.Fprintln(w)
+
+	for i := range p.Notes {
+		if i == mostReasons-1 && len(p.Notes) > mostReasons {
+			line("note", "%d more; --json lists all", len(p.Notes)-i)
+			break
+		}
+		line("note", "%s", wrapped(p.Notes[i].Text+" "+sentence(p.Notes[i].Remedy), 10))
+	}
+	line("voids", "%s", wrapped(voidWords(r.Voids), 10))
+	if len(r.Files) > 0 {
+		line("files", "%s", fileList(r.Files))
+	}
+	line("caution", "%s", caution)
+}
+
+// table writes rows under their heads after an empty line, none if there are only
+// heads. Below row i stands what below(i) says.
+func table(w io.Writer, rows [][]string, below func(i int) string) {
+	all := len(rows) - 1
+	if all == 0 {
+		return
+	}
+	rows = rows[:min(all, mostRows)+1]
+	fmt.Fprintln(w)
+	text, first := aligned(rows)
+	for i, t := range text {
+		fmt.Fprintln(w, t)
+		if indent := strings.Repeat(" ", first+2); i > 0 && below != nil {
+			fmt.Fprintln(w, indent+wrapped(below(i-1), len(indent)))
+		}
+	}
+	if left := all + 1 - len(rows); left > 0 {
+		fmt.Fprintf(w, "and %d more; --json lists all\n", left)
+	}
+}
+
+func bodyRow(b *prove.Body) []string {
+	span := func(lo, hi float64) string { return fmt.Sprintf("%.1f to %.1f", lo, hi) }
+	return []string{
+		fmt.Sprint(b.ID), span(b.Bounds.Min.X, b.Bounds.Max.X), span(b.Bounds.Min.Y, b.Bounds.Max.Y), span(b.Bounds.Min.Z, b.Bounds.Max.Z),
+		area(b.VolumeMM3), area(b.ContactMM2), area(b.PlateMM2), area(b.LandingMM2), waysOut(b.WaysOut),
+	}
+}
+
+// mostWays bounds the sideways ways out that are named one by one.
+const mostWays = 2
+
+// waysOut lists ways out, those along the ground by their number if they are many.
+func waysOut(ways []prove.Way) string {
+	var words, flat []string
+	for _, w := range ways {
+		if strings.HasSuffix(string(w), "°") {
+			flat = append(flat, string(w))
+		} else {
+			words = append(words, string(w))
+		}
+	}
+	if len(flat) > mostWays {
+		flat = []string{fmt.Sprintf("%d sideways", len(flat))}
+	}
+	if words = append(words, flat...); len(words) == 0 {
+		return "none"
+	}
+	return strings.Join(words, ", ")
+}
+
+func reasonRow(no int, why *prove.Reason) []string {
+	kind, size := string(why.Kind), "–"
+	if why.Body > 0 {
+		kind += fmt.Sprintf(", body %d", why.Body)
+	}
+	switch {
+	case why.AreaMM2 > 0:
+		size = area(why.AreaMM2) + " mm²"
+	case why.VolumeMM3 > 0:
+		size = area(why.VolumeMM3) + " mm³"
+	}
+	return []string{fmt.Sprint(no), kind, fmt.Sprintf("%.2f", why.LayerZ), fmt.Sprintf("%.1f, %.1f", why.At.X, why.At.Y), size}
+}
+
+func voidRow(v *prove.Void) []string {
+	layers, printed, at := fmt.Sprintf("%g", v.Layer), "–", ""
+	if v.Own {
+		layers += " (own)"
+	}
+	if v.Grade != prove.VoidNone {
+		printed = fmt.Sprintf("%.3g to %.3g", v.VoidMM[0], v.VoidMM[1])
+	}
+	if v.At != nil {
+		at = fmt.Sprintf("%.1f, %.1f, %.2f", v.At[0], v.At[1], v.At[2])
+	}
+	row := []string{layers, fmt.Sprintf("%g", v.First), string(v.Grade), printed}
+	for _, a := range v.AreaMM2 {
+		row = append(row, area(a))
+	}
+	return append(row, at)
+}
+
+// voidWords sums up for whom the supports would not do.
+func voidWords(voids []prove.Void) string {
+	var wrong []string
+	contact := false
+	for _, v := range voids {
+		contact = contact || v.Grade != prove.VoidNone
+		if v.Grade == prove.VoidFused || v.Grade == prove.VoidFar {
+			wrong = append(wrong, fmt.Sprintf("%g mm (first %g): %s", v.Layer, v.First, v.Grade))
+		}
+	}
+	switch {
+	case !contact:
+		return "No support carries the part at your own layers, so there is nothing to count."
+	case len(wrong) == 0:
+		return "Good at every layer height of the table."
+	}
+	return "Say on the page which layers it was made for. Not good at layers of " + strings.Join(wrong, "; ") + "."
+}
