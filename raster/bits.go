@@ -182,6 +182,25 @@ func (b *Bits) Clone() Bits {
 	return c
 }
 
+// Crop returns the cells of b with x0 ≤ i < x1 and y0 ≤ j < y1.
+func Crop(b *Bits, x0, y0, x1, y1 int) Bits {
+	wx0, wy0, wx1, wy1 := b.window()
+	x0, y0, x1, y1 = max(x0, wx0), max(y0, wy0), min(x1, wx1), min(y1, wy1)
+	out := NewBits(x0, y0, x1, y1)
+	if out.ww == 0 {
+		return out
+	}
+	first := ^uint64(0) << (uint(x0) & 63)
+	last := ^uint64(0) >> (63 - uint(x1-1)&63)
+	for j := y0; j < y1; j++ {
+		to := out.row(j)
+		copy(to, b.row(j)[out.wx-b.wx:])
+		to[0] &= first
+		to[len(to)-1] &= last
+	}
+	return out
+}
+
 // And returns a ∩ b.
 func And(a, b *Bits) Bits {
 	out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}

@@ -236,3 +236,25 @@ func TestSetAlgebraAgainstDefinition(t *testing.T) {
 		}
 	}
 }
+
+// Crop keeps the cells of a box, whatever its place in the words.
+func TestCrop(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	for n := 0; n < 200; n++ {
+		b := NewBits(-70, -9, 140, 12)
+		for k := 0; k < 600; k++ {
+			b.Set(rng.IntN(200)-65, rng.IntN(20)-9)
+		}
+		x0, y0 := rng.IntN(220)-90, rng.IntN(30)-15
+		x1, y1 := x0+rng.IntN(150), y0+rng.IntN(20)
+		want := NewBits(-70, -9, 140, 12)
+		b.Each(func(i, j int) {
+			if i >= x0 && i < x1 && j >= y0 && j < y1 {
+				want.Set(i, j)
+			}
+		})
+		if got := Crop(&b, x0, y0, x1, y1); !Equal(&got, &want) {
+			t.Fatalf("box %d, %d to %d, %d: %d cells, want %d", x0, y0, x1, y1, got.Count(), want.Count())
+		}
+	}
+}

@@ -19,10 +19,11 @@ import (
 
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // repairs bounds how often what is still bare gets lines of its own.
-const repairs = 4
+const repairs = 2
 
 // Layout returns a plan that holds what the part needs held, as far as it can
 // be: what is left bare is for the proof to tell. The part's mesh and layers must
@@ -137,27 +138,44 @@ func (j *job) weigh(p plan.Plan) (*raster.Stack, []hold.Layer) {
 		all.Append(solids[i].Mesh)
 	}
 	sup := raster.Section(&all, j.part.Grid, j.part.Layers, j.workers)
-	return sup, j.judge(sup.Cut, 0, len(j.part.Cut), j.workers)
+	return sup, j.judge(j.part.Cut, sup.Cut, 0, j.workers)
 }
 
 // lookBack is how many layers of part and pads below, and above, the rules look at.
 const lookBack = 8
 
-// judge judges the part's layers k0 ≤ k < k1 over pads, the first of which lie in
-// layer k0, at the planned bridge.
-func (t *site) judge(pads []raster.Bits, k0, k1, workers int) []hold.Layer {
+// judge judges layers of the part, the first of which is layer k0, over as many of
+// pads, at the planned bridge.
+func (t *site) judge(layers, pads []raster.Bits, k0, workers int) []hold.Layer {
 	s := t.s
 	s.Bridge *= 1 - s.Margin
-	layers := hold.Judge(hold.Input{
-		Body:     &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: t.part.Cut[k0:k1]},
+	out := hold.Judge(hold.Input{
+		Body:     &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: layers},
 		Other:    &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: pads},
 		Settings: s, Workers: workers,
 	})
-	for i := range layers {
-		layers[i].K += k0
+	for i := range out {
+		out[i].K += k0
 	}
-	return layers
+	return out
 }
+
+// crop returns the layers k0 ≤ k < k1 of the part round a region, as far as the
+// beads over it may reach.
+func (t *site) crop(r need.Region, k0, k1 int) []raster.Bits {
+	x0, y0 := t.part.At(r2.Vec{X: r.Bounds.Min.X, Y: r.Bounds.Min.Y})
+	x1, y1 := t.part.At(r2.Vec{X: r.Bounds.Max.X, Y: r.Bounds.Max.Y})
+	m := int((t.s.Bridge+beadEnd)/t.part.Cell) + 1
+	out := make([]raster.Bits, k1-k0)
+	for k := range out {
+		out[k] = raster.Crop(t.part.Layer(k0+k), x0-m, y0-m, x1+m+1, y1+m+1)
+	}
+	return out
+}
+
+// beadEnd is how far past a bridge, in mm, its landings and the outline's loops are
+// looked at.
+const beadEnd = 3.0
 
 // nearest returns the one of lines that comes closest to l's middle.
 func nearest(lines []line, l line) (near line) {
@@ -297,7 +315,8 @@ const (
 )
 
 // patches draws lines through bare spots: one down the fall through those that
-// follow one another from layer to layer, one through each that stands alone.
+// follow one another from layer to layer, two crossed through each that stands
+// alone.
 func (t *site) patches(layers []hold.Layer, turn int) []line {
 	type spot struct {
 		k      int
@@ -343,7 +362,9 @@ func (t *site) patches(layers []hold.Layer, turn int) []line {
 					most = n
 				}
 			}
-			out = append(out, t.patch(spots[most].k, &spots[most].piece, turn))
+			for way := range 2 { // along and across
+				out = append(out, t.patch(spots[most].k, &spots[most].piece, turn+way))
+			}
 			continue
 		}
 		l := line{}
@@ -396,7 +417,7 @@ const (
 	// pruneCells bounds the work of weighing a part's lines one by one, and
 	// repairCells that of mending what they leave bare, in cells judged; a
 	// million take about five milliseconds.
-	pruneCells, repairCells = 4000000, 12000000
+	pruneCells, repairCells = 2000000, 12000000
 	// mendCells bounds the mending of what grown walls leave bare likewise.
 	mendCells = 120000000
 )
@@ -404,21 +425,22 @@ const (
 // judged returns how many cells it takes to judge a region once.
 func (t *site) judged(r need.Region) int {
 	cells := 1
-	for k := r.Cuts[0].K; k <= r.Cuts[len(r.Cuts)-1].K; k++ {
-		cells += t.part.Layer(k).Count()
+	for _, b := range t.crop(r, r.Cuts[0].K, r.Cuts[len(r.Cuts)-1].K+1) {
+		cells += b.Count()
 	}
 	return cells
 }
 
-// near returns the layers of a region that a line could bear on: those that it
-// runs under, and those above that owe what it holds.
+// near returns what of a region a line could bear on: the layers that it runs
+// under, and those above that owe what it holds, round the line.
 func (t *site) near(r need.Region, l line) need.Region {
-	lo, hi := math.Inf(1), math.Inf(-1)
+	box := r3.Box{Min: r3.Vec{X: math.Inf(1), Y: math.Inf(1), Z: math.Inf(1)}, Max: r3.Vec{X: math.Inf(-1), Y: math.Inf(-1), Z: math.Inf(-1)}}
 	for _, q := range l.at {
-		lo, hi = min(lo, q.z), max(hi, q.z)
+		box.Min = r3.Vec{X: min(box.Min.X, q.X), Y: min(box.Min.Y, q.Y), Z: min(box.Min.Z, q.z)}
+		box.Max = r3.Vec{X: max(box.Max.X, q.X), Y: max(box.Max.Y, q.Y), Z: max(box.Max.Z, q.z)}
 	}
-	k0, k1 := t.part.Above(lo-1e-6)-1, t.part.Above(hi)+lookBack
-	out := need.Region{}
+	k0, k1 := t.part.Above(box.Min.Z-1e-6)-1, t.part.Above(box.Max.Z)+lookBack
+	out := need.Region{Bounds: box}
 	for _, c := range r.Cuts {
 		if c.K >= k0 && c.K <= k1 {
 			out.Cuts = append(out.Cuts, c)
@@ -492,7 +514,7 @@ func (t *site) bare(lines []line, r need.Region, workers int) []hold.Layer {
 	for _, l := range lines {
 		t.pads(l, pads, k0, void)
 	}
-	layers := t.judge(pads, k0, k1, workers)
+	layers := t.judge(t.crop(r, k0, k1), pads, k0, workers)
 	out := layers[:0]
 	for i := range layers {
 		for n := range r.Cuts {

@@ -26,6 +26,13 @@ const (
 // of each, so that either half has a way out of its own. What comes of it is judged
 // by the proof, which sees the solids alone.
 func (j *job) release(p plan.Plan, best finished) finished {
+	if best.solids == nil {
+		return best
+	}
+	bodies, err := prove.Leaving(j.part, best.solids, j.s, prove.Options{Workers: j.workers})
+	if err != nil || !slices.ContainsFunc(bodies, func(b prove.Body) bool { return b.Blocked }) {
+		return best // an error is told when the plan is proved
+	}
 	proof := j.prove(best)
 	work := 0
 	for round := 0; proof.BlockedBodies > 0 && round < releaseRounds; round++ {

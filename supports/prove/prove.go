@@ -84,31 +84,53 @@ func ProveCut(part *raster.Stack, bodies []*mesh.Mesh, s supports.Settings, opt 
 	return ProveStacks(part, raster.Section(all, part.Grid, part.Layers, opt.Workers), s, opt)
 }
 
+// Leaving returns the bodies of supports that have been cut already, on one grid
+// with the part, and their ways out: that share of a proof alone.
+func Leaving(part, sup *raster.Stack, s supports.Settings, opt Options) ([]Body, error) {
+	p, err := newProof(part, sup, s, opt)
+	if err != nil {
+		return nil, err
+	}
+	layers, n := connect(p.sup, p.workers)
+	r := Report{Bodies: p.measure(layers, n)}
+	barred := p.ways(layers, n)
+	p.leaving(&r, barred, p.oblique(layers, barred))
+	return r.Bodies, nil
+}
+
 // ProveStacks is Prove for a part and supports that have been cut already, on one
 // grid and at the settings' layers. A nil stack of supports means none.
 func ProveStacks(part, sup *raster.Stack, s supports.Settings, opt Options) (Report, error) {
+	p, err := newProof(part, sup, s, opt)
+	if err != nil {
+		return Report{}, err
+	}
+	return p.run(), nil
+}
+
+func newProof(part, sup *raster.Stack, s supports.Settings, opt Options) (*proof, error) {
 	s, err := s.Resolve()
 	if err != nil {
-		return Report{}, fmt.Errorf("prove: settings: %w", err)
+		return nil, fmt.Errorf("prove: settings: %w", err)
 	}
 	if part == nil || len(part.Cut) == 0 {
-		return Report{}, fmt.Errorf("prove: the part has no layers")
+		return nil, fmt.Errorf("prove: the part has no layers")
 	}
 	if sup == nil {
 		sup = &raster.Stack{Grid: part.Grid, Layers: part.Layers}
 	}
 	if part.Grid != sup.Grid || part.Layers != sup.Layers {
-		return Report{}, fmt.Errorf("prove: part and supports are cut on different grids or layers")
+		return nil, fmt.Errorf("prove: part and supports are cut on different grids or layers")
 	}
 	if part.Layers != s.Layers() {
-		return Report{}, fmt.Errorf("prove: the part is cut in layers of %g mm (first %g mm), the settings say %g mm (first %g mm)",
+		return nil, fmt.Errorf("prove: the part is cut in layers of %g mm (first %g mm), the settings say %g mm (first %g mm)",
 			part.Height, part.First, s.Layer, s.First)
 	}
 	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers}
 	if p.workers <= 0 {
 		p.workers = runtime.GOMAXPROCS(0)
 	}
-	return p.run(), nil
+	return p, nil
 }
 
 // gather returns one mesh of all bodies' shells.
