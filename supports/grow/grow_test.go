@@ -173,3 +173,34 @@ func TestTiesAreLevel(t *testing.T) {
 		t.Errorf("lower edges between the posts: %v, want all at %.2f", level, want)
 	}
 }
+
+// A wall over the bore of a hollow post bridges it, so no tie is cut beside the
+// stretch that stands on the post: it would be left in the air.
+func TestNoTieOverABore(t *testing.T) {
+	m, part, p, s := slab(t, 0.2)
+	p.Lines = []plan.Line{p.Lines[0], {ID: "L2", At: [][3]float64{{13, 5, 20}, {13, 15, 20}}}, {ID: "L3", At: [][3]float64{{27, 5, 20}, {27, 15, 20}}}}
+	p.Posts = []plan.Post{
+		{ID: "P1", At: [2]float64{13, 10}, Reach: 0.1, By: plan.Designer},
+		{ID: "P2", At: [2]float64{27, 10}, Reach: 0.1, By: plan.Designer},
+		{ID: "P3", At: [2]float64{20, 10}, Side: 5, Head: 6.5, By: plan.Designer},
+	}
+	n := grow.NewNetwork(p, s, grow.NewUndersides(m), part, 0.5)
+	n.Hang(p)
+	before := make([]float64, len(n.Stations))
+	own := 0
+	for i, st := range n.Stations {
+		before[i] = st.Low
+		if st.Near == 2 {
+			own++
+		}
+	}
+	n.Ties()
+	for i, st := range n.Stations {
+		if math.Abs(st.P.X-20) <= 2.5 && st.Low != before[i] {
+			t.Errorf("over the bore at x %.2f the lower edge went from %.2f to %.2f", st.P.X, before[i], st.Low)
+		}
+	}
+	if own == 0 {
+		t.Error("no wall stands on the hollow post: the test tests nothing")
+	}
+}

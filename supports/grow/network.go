@@ -26,6 +26,7 @@ type Station struct {
 
 	along  float64 // distance from the line's first point
 	parent int     // next station on the way to the post, −1 at it
+	hollow bool    // over a hollow post, whose bore the wall bridges
 	next   []Way
 }
 
@@ -375,7 +376,7 @@ func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 func (n *Network) Hang(p plan.Plan) {
 	for i := range n.Stations {
 		s := &n.Stations[i]
-		s.Low, s.Near, s.parent = math.Inf(1), -1, -1
+		s.Low, s.Near, s.parent, s.hollow = math.Inf(1), -1, -1, false
 	}
 	for q := range p.Posts {
 		n.HangFrom(p, q)
@@ -408,7 +409,7 @@ func (n *Network) HangFrom(p plan.Plan, q int) {
 			continue
 		}
 		if head < s.Top && head < s.Low {
-			s.Low, s.Near, s.parent = head, q, -1
+			s.Low, s.Near, s.parent, s.hollow = head, q, -1, p.Posts[q].Side > 0
 			todo = append(todo, reach{spread, i})
 		}
 	}
@@ -429,7 +430,7 @@ func (n *Network) HangFrom(p plan.Plan, q int) {
 			if !allowed[t.Line] || z >= t.Low-1e-9 || z >= min(t.Top, s.Top) || z < t.Floor-1e-9 {
 				continue
 			}
-			t.Low, t.Near, t.parent = z, q, r.at
+			t.Low, t.Near, t.parent, t.hollow = z, q, r.at, false
 			heap.Push(&todo, reach{z, w.To})
 		}
 	}
@@ -472,6 +473,9 @@ func (n *Network) Ties() {
 			sa, sb := &n.Stations[a], &n.Stations[b]
 			if sa.parent == b || sb.parent == a || sa.parent < 0 && sb.parent < 0 && sa.Near == sb.Near {
 				continue
+			}
+			if sa.hollow || sb.hollow {
+				continue // the wall over a bore stands on what is beside it
 			}
 			n.tie(wall, i, i+1, span, depth)
 		}
