@@ -144,8 +144,7 @@ func TestSurveyJSONFields(t *testing.T) {
 		t.Helper()
 		for _, f := range strings.Fields(fields) {
 			name, kind, _ := strings.Cut(f, ":")
-			v, there := m[name]
-			ok := there
+			v, ok := m[name], false
 			switch kind {
 			case "":
 				_, ok = v.(float64)
