@@ -10,6 +10,7 @@ import (
 	"sync"
 
 	"falsework/raster"
+	"falsework/raster/view"
 	"falsework/supports/cost"
 
 	xfont "golang.org/x/image/font"
@@ -25,14 +26,8 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 )
 
-// The sheet's colours, those of the other pictures.
-var (
-	sheetPaper   = color.NRGBA{0xF4, 0xF0, 0xE6, 0xFF}
-	sheetInk     = color.NRGBA{0x1F, 0x26, 0x29, 0xFF}
-	sheetInkSoft = color.NRGBA{0x5E, 0x61, 0x5C, 0xFF}
-	sheetRule    = color.NRGBA{0xD9, 0xD2, 0xC0, 0xFF}
-	sheetSupport = color.NRGBA{0x1B, 0x4B, 0x59, 0xFF}
-)
+// sheetRule is the colour of a chart's grid, between paper and ground.
+var sheetRule = color.NRGBA{0xD9, 0xD2, 0xC0, 0xFF}
 
 // sheetWidth is the width of a chart in points; what is drawn on it is scaled to
 // the pixels asked for.
@@ -180,24 +175,24 @@ func (c *costing) draw(width int) ([]byte, error) {
 
 	p := plot.New()
 	p.TextHandler = hand
-	p.BackgroundColor = sheetPaper
+	p.BackgroundColor = view.Paper
 	p.Title.Text = c.name + ": time of each layer"
-	p.Title.TextStyle = style(15, xfont.WeightBold, sheetInk, p.Title.TextStyle)
+	p.Title.TextStyle = style(15, xfont.WeightBold, view.Ink, p.Title.TextStyle)
 	p.Title.Padding = 10
 	for _, a := range []struct {
 		axis *plot.Axis
 		text string
 	}{{&p.X, "height above the plate, mm"}, {&p.Y, "time per layer, s"}} {
 		a.axis.Label.Text = a.text
-		a.axis.Label.TextStyle = style(11, xfont.WeightNormal, sheetInk, a.axis.Label.TextStyle)
+		a.axis.Label.TextStyle = style(11, xfont.WeightNormal, view.Ink, a.axis.Label.TextStyle)
 		a.axis.Label.Padding = 5
-		a.axis.Tick.Label = style(10, xfont.WeightNormal, sheetInk, a.axis.Tick.Label)
-		a.axis.LineStyle = stroke(1, sheetInk)
-		a.axis.Tick.LineStyle = stroke(0.7, sheetInk)
+		a.axis.Tick.Label = style(10, xfont.WeightNormal, view.Ink, a.axis.Tick.Label)
+		a.axis.LineStyle = stroke(1, view.Ink)
+		a.axis.Tick.LineStyle = stroke(0.7, view.Ink)
 		a.axis.Tick.Marker = ticks{}
 		a.axis.Padding = 0
 	}
-	p.Legend.TextStyle = style(11, xfont.WeightNormal, sheetInk, p.Legend.TextStyle)
+	p.Legend.TextStyle = style(11, xfont.WeightNormal, view.Ink, p.Legend.TextStyle)
 	p.Legend.Top = true
 	p.Legend.ThumbnailWidth = 40
 	p.Legend.Padding = 4
@@ -216,12 +211,12 @@ func (c *costing) draw(width int) ([]byte, error) {
 		p.Legend.Add(fmt.Sprintf("%s: %s, %.1f g  ", name, duration(t.TimeS), t.MassG), s)
 	}
 	if c.ours != nil {
-		hatch := stroke(0.5, sheetSupport)
-		add("supports", *c.ours, steps{LineStyle: stroke(1.4, sheetSupport), hatch: &hatch})
+		hatch := stroke(0.5, view.Fill(view.Support))
+		add("supports", *c.ours, steps{LineStyle: stroke(1.4, view.Fill(view.Support)), hatch: &hatch})
 	}
 	for _, d := range c.dense {
 		if d.spacing == cost.DefaultSpacing {
-			add(denseName(d.spacing), d, steps{LineStyle: stroke(1.1, sheetInk, 5, 3)})
+			add(denseName(d.spacing), d, steps{LineStyle: stroke(1.1, view.Ink, 5, 3)})
 		}
 	}
 	p.X.Min, p.X.Max = 0, math.Max(c.partCut.Layers.Top(len(c.partCut.Cut)-1), c.settings.Layer)
@@ -230,13 +225,13 @@ func (c *costing) draw(width int) ([]byte, error) {
 
 	dpi := int(math.Round(float64(width) * 72 / sheetWidth))
 	w := vg.Length(width) / vg.Length(dpi) * vg.Inch
-	canvas := vgimg.NewWith(vgimg.UseWH(w, w*3/4), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(sheetPaper))
+	canvas := vgimg.NewWith(vgimg.UseWH(w, w*3/4), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(view.Paper))
 	sheet := draw.New(canvas)
 	const edge, foot = 9, 40
-	sheet.StrokeLines(stroke(1, sheetInk), []vg.Point{{X: edge, Y: edge}, {X: w - edge, Y: edge},
+	sheet.StrokeLines(stroke(1, view.Ink), []vg.Point{{X: edge, Y: edge}, {X: w - edge, Y: edge},
 		{X: w - edge, Y: w*3/4 - edge}, {X: edge, Y: w*3/4 - edge}, {X: edge, Y: edge}})
 	p.Draw(draw.Crop(sheet, 24, -28, foot, -22))
-	note := style(9, xfont.WeightNormal, sheetInkSoft, lettering.Style{})
+	note := style(9, xfont.WeightNormal, view.InkSoft, lettering.Style{})
 	sheet.FillText(note, vg.Point{X: 24, Y: 20}, fmt.Sprintf(
 		"Supports alone, travel and retraction included. Layers of %g mm, printer: %.40s. A planner's times, for comparing.",
 		c.settings.Layer, c.machine.name))

@@ -28,7 +28,7 @@ func (f *figure) drawPlate() {
 		s := f.segment(a, f.plate[(i+1)%len(f.plate)])
 		s.runs(look, func(p, q point, is int) {
 			if is == seen {
-				f.stroke(p, q, creaseWeight*f.u, inkSoft, 1)
+				f.stroke(p, q, creaseWeight*f.u, InkSoft, 1)
 			}
 		})
 		d := s.q.sub(s.p)
@@ -40,7 +40,7 @@ func (f *figure) drawPlate() {
 		pitch, long := 10*f.u, 15*f.u
 		for t := pitch; t < l; t += pitch {
 			p := s.p.lerp(s.q, t/l)
-			f.stroke(p, p.add(point{-0.62 * long, 0.78 * long}), hiddenWeight*f.u, inkSoft, 1)
+			f.stroke(p, p.add(point{-0.62 * long, 0.78 * long}), hiddenWeight*f.u, InkSoft, 1)
 		}
 	}
 }
@@ -54,7 +54,7 @@ func millimetres(x float64) string {
 // tick draws the oblique stroke that ends a dimension line of direction d.
 func (f *figure) tick(p, d point) {
 	s := point{d.x - d.y, d.x + d.y}.scale(7 * f.u / math.Sqrt2)
-	f.stroke(p.sub(s), p.add(s), 2.4*f.u, ink, 1)
+	f.stroke(p.sub(s), p.add(s), 2.4*f.u, Ink, 1)
 }
 
 // dimension is a dimension line on the sheet.
@@ -158,9 +158,9 @@ func corners(b r3.Box) [8]r3.Vec {
 func (f *figure) dimensions(dims []dimension) {
 	for _, dim := range dims {
 		for _, e := range [][2]point{{dim.fromP, dim.p}, {dim.fromQ, dim.q}} {
-			f.stroke(e[0].add(dim.out.scale(7*f.u)), e[1].add(dim.out.scale(8*f.u)), 0.9*f.u, ink, 0.55)
+			f.stroke(e[0].add(dim.out.scale(7*f.u)), e[1].add(dim.out.scale(8*f.u)), 0.9*f.u, Ink, 0.55)
 		}
-		f.stroke(dim.p, dim.q, 1.2*f.u, ink, 1)
+		f.stroke(dim.p, dim.q, 1.2*f.u, Ink, 1)
 		f.tick(dim.p, dim.d)
 		f.tick(dim.q, dim.d)
 	}
@@ -175,7 +175,7 @@ func (f *figure) dimensionFigures(dims []dimension, l *lettering) {
 		up := point{dim.d.y, -dim.d.x}
 		at := dim.p.lerp(dim.q, 0.5).sub(dim.d.scale(w / 2)).add(up.scale(6 * f.u))
 		f.halo(at, dim.d, w, size)
-		l.draw(f.canvas, text, size, at, dim.d, ink)
+		l.draw(f.canvas, text, size, at, dim.d, Ink)
 	}
 }
 
@@ -183,7 +183,7 @@ func (f *figure) dimensionFigures(dims []dimension, l *lettering) {
 func (f *figure) halo(at, d point, width, size float64) {
 	up := point{d.y, -d.x}
 	a, e := 2*f.u, 0.74*size
-	f.fill(paper, contour{
+	f.fill(Paper, contour{
 		at.sub(d.scale(a)).sub(up.scale(a)), at.add(d.scale(width + a)).sub(up.scale(a)),
 		at.add(d.scale(width + a)).add(up.scale(e)), at.sub(d.scale(a)).add(up.scale(e)),
 	})
@@ -215,11 +215,11 @@ func (f *figure) crosshairs() {
 	f.visible[Unheld] = f.visible[Unheld] || len(kept) > 0
 	for _, s := range kept {
 		behind := f.hidden(f.part, s.at, s.depth)
-		f.ring(s.at, s.radius, 6*f.u, behind, paper)
+		f.ring(s.at, s.radius, 6*f.u, behind, Paper)
 		f.ring(s.at, s.radius, 3.2*f.u, behind, fills[Unheld])
 		for _, d := range []point{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
 			p, q := s.at.add(d.scale(s.radius-3*f.u)), s.at.add(d.scale(s.radius+9*f.u))
-			f.stroke(p, q, 5.5*f.u, paper, 1)
+			f.stroke(p, q, 5.5*f.u, Paper, 1)
 			f.stroke(p, q, 2.8*f.u, fills[Unheld], 1)
 		}
 	}
@@ -262,7 +262,7 @@ func (f *figure) regionRings() {
 	f.visible[Region] = f.visible[Region] || len(kept) > 0
 	for _, s := range kept {
 		behind := f.hidden(f.part, s.at, s.depth)
-		f.ring(s.at, s.radius, 6.5*f.u, behind, paper)
+		f.ring(s.at, s.radius, 6.5*f.u, behind, Paper)
 		f.ring(s.at, s.radius, 3.4*f.u, behind, fills[Region])
 	}
 }
@@ -380,29 +380,29 @@ func (f *figure) balloons(labels []Label, dims []dimension, l *lettering) {
 		elbow := from.add(point{b.side * 0.7 * r, 0})
 		for _, pass := range []struct {
 			width float64
-			paper bool
+			Paper bool
 		}{{4.6, true}, {1.4, false}} {
-			colour := ink
-			if pass.paper {
-				colour = paper
+			colour := Ink
+			if pass.Paper {
+				colour = Paper
 			}
 			f.stroke(from, elbow, pass.width*f.u, colour, 1)
-			if b.hidden && !pass.paper {
+			if b.hidden && !pass.Paper {
 				f.dashes(elbow, b.at, pass.width*f.u, 8*f.u, 5*f.u, colour, 1)
 			} else {
 				f.stroke(elbow, b.at, pass.width*f.u, colour, 1)
 			}
 		}
-		f.disc(b.at, 6*f.u, paper)
-		f.disc(b.at, 4.2*f.u, ink)
+		f.disc(b.at, 6*f.u, Paper)
+		f.disc(b.at, 4.2*f.u, Ink)
 		if b.hidden {
-			f.disc(b.at, 2.4*f.u, paper)
+			f.disc(b.at, 2.4*f.u, Paper)
 		}
 		a, e := b.middle.sub(point{b.halfW - r, 0}), b.middle.add(point{b.halfW - r, 0})
-		f.stroke(a, e, 2*r, ink, 1)
-		f.stroke(a, e, 2*r-3.6*f.u, paper, 1)
+		f.stroke(a, e, 2*r, Ink, 1)
+		f.stroke(a, e, 2*r-3.6*f.u, Paper, 1)
 		w := l.width(b.text, balloonText*f.u)
-		l.draw(f.canvas, b.text, balloonText*f.u, b.middle.add(point{-w / 2, 0.36 * balloonText * f.u}), along, ink)
+		l.draw(f.canvas, b.text, balloonText*f.u, b.middle.add(point{-w / 2, 0.36 * balloonText * f.u}), along, Ink)
 	}
 }
 
@@ -431,13 +431,13 @@ func (f *figure) scaleBar(p point, room float64, l *lettering) {
 		x1 := p.x + length*float64(i+1)/5
 		box := contour{{x0, p.y - h}, {x1, p.y - h}, {x1, p.y}, {x0, p.y}}
 		if i%2 == 0 {
-			f.fill(ink, box)
+			f.fill(Ink, box)
 		}
 	}
 	end := point{p.x + length, p.y}
 	for _, y := range []float64{p.y, p.y - h} {
 		t := 0.7 * f.u
-		f.fill(ink, contour{{p.x, y - t}, {end.x, y - t}, {end.x, y + t}, {p.x, y + t}})
+		f.fill(Ink, contour{{p.x, y - t}, {end.x, y - t}, {end.x, y + t}, {p.x, y + t}})
 	}
 	size := dimensionText * f.u
 	for _, t := range []float64{0, 1} {
@@ -452,7 +452,7 @@ func (f *figure) scaleBar(p point, room float64, l *lettering) {
 		if t == 1 {
 			x = q.x - l.width(strconv.FormatFloat(mm, 'g', -1, 64), size)/2
 		}
-		l.draw(f.canvas, s, size, point{x, p.y - h - 10*f.u}, along, ink)
+		l.draw(f.canvas, s, size, point{x, p.y - h - 10*f.u}, along, Ink)
 	}
 }
 
@@ -469,13 +469,13 @@ func (f *figure) axes(p point, l *lettering) {
 			continue
 		}
 		q := p.add(d.scale(long))
-		f.stroke(p, q, 1.6*f.u, ink, 1)
+		f.stroke(p, q, 1.6*f.u, Ink, 1)
 		n := d.scale(1 / d.length())
 		side := point{-n.y, n.x}
-		f.fill(ink, contour{q.add(n.scale(5 * f.u)), q.sub(n.scale(7 * f.u)).add(side.scale(4 * f.u)), q.sub(n.scale(7 * f.u)).sub(side.scale(4 * f.u))})
+		f.fill(Ink, contour{q.add(n.scale(5 * f.u)), q.sub(n.scale(7 * f.u)).add(side.scale(4 * f.u)), q.sub(n.scale(7 * f.u)).sub(side.scale(4 * f.u))})
 		w := l.width(a.name, size)
 		t := q.add(n.scale(15 * f.u))
-		l.draw(f.canvas, a.name, size, point{t.x - w/2, t.y + 0.25*size}, along, ink)
+		l.draw(f.canvas, a.name, size, point{t.x - w/2, t.y + 0.25*size}, along, Ink)
 	}
-	f.disc(p, 2.5*f.u, ink)
+	f.disc(p, 2.5*f.u, Ink)
 }

@@ -67,9 +67,9 @@ func (f *figure) compose() {
 // paper is.
 func (f *figure) sample(x, y, i int, inked uint8) (r, g, b float64, some bool) {
 	if inked == fullInk {
-		return float64(ink.R), float64(ink.G), float64(ink.B), true
+		return float64(Ink.R), float64(Ink.G), float64(Ink.B), true
 	}
-	r, g, b = float64(paper.R), float64(paper.G), float64(paper.B)
+	r, g, b = float64(Paper.R), float64(Paper.G), float64(Paper.B)
 	over := func(cr, cg, cb, a float64) {
 		r, g, b = r+a*(cr-r), g+a*(cg-g), b+a*(cb-b)
 		some = true
@@ -115,9 +115,9 @@ func (f *figure) sample(x, y, i int, inked uint8) (r, g, b float64, some bool) {
 	}
 	switch inked {
 	case faintInk:
-		over(float64(ink.R), float64(ink.G), float64(ink.B), 0.45)
+		over(float64(Ink.R), float64(Ink.G), float64(Ink.B), 0.45)
 	case paleInk:
-		over(float64(paper.R), float64(paper.G), float64(paper.B), 0.6)
+		over(float64(Paper.R), float64(Paper.G), float64(Paper.B), 0.6)
 	}
 	return r, g, b, some
 }
@@ -135,11 +135,11 @@ func stripe(x, y, share, pitch float64) bool {
 func hatch(r Role, x, y, u float64) (color.NRGBA, float64) {
 	switch {
 	case r == Pad && stripe(x, y, 0.2, 10*u):
-		return ink, 0.5
+		return Ink, 0.5
 	case r == Region && stripe(-x, y, 0.14, 13*u):
-		return ink, 0.75
+		return Ink, 0.75
 	case r == Unheld && (stripe(x, y, 0.17, 9*u) || stripe(y, -x, 0.17, 9*u)):
-		return paper, 0.9
+		return Paper, 0.9
 	}
 	return color.NRGBA{}, 0
 }
@@ -275,15 +275,15 @@ func (f *figure) creases() {
 			s.runs(look, func(p, q point, is int) {
 				switch {
 				case sd.role == Part && is == seen:
-					f.stroke(p, q, creaseWeight*f.u, ink, 1)
+					f.stroke(p, q, creaseWeight*f.u, Ink, 1)
 				case sd.role == Part && is == behindPart && f.ghost:
-					f.dashes(p, q, hiddenWeight*f.u, 7*f.u, 5*f.u, ink, 0.5)
+					f.dashes(p, q, hiddenWeight*f.u, 7*f.u, 5*f.u, Ink, 0.5)
 				case sd.role == Support && is == seen:
-					f.stroke(p, q, hiddenWeight*f.u, paper, 0.7)
+					f.stroke(p, q, hiddenWeight*f.u, Paper, 0.7)
 				case sd.role == Support && is == behindPart && f.ghost:
-					f.stroke(p, q, hiddenWeight*f.u, paper, 0.45)
+					f.stroke(p, q, hiddenWeight*f.u, Paper, 0.45)
 				case sd.role == Ground && is == seen:
-					f.stroke(p, q, hiddenWeight*f.u, inkSoft, 1)
+					f.stroke(p, q, hiddenWeight*f.u, InkSoft, 1)
 				}
 			})
 		}

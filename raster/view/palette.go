@@ -6,9 +6,9 @@ import "image/color"
 // what is taken away, ochre, vermilion and violet for what the reader looks for. The
 // lightnesses are far apart, so a black and white copy still reads.
 var (
-	paper   = color.NRGBA{0xF4, 0xF0, 0xE6, 0xFF}
-	ink     = color.NRGBA{0x1F, 0x26, 0x29, 0xFF}
-	inkSoft = color.NRGBA{0x5E, 0x61, 0x5C, 0xFF}
+	Paper   = color.NRGBA{0xF4, 0xF0, 0xE6, 0xFF}
+	Ink     = color.NRGBA{0x1F, 0x26, 0x29, 0xFF}
+	InkSoft = color.NRGBA{0x5E, 0x61, 0x5C, 0xFF}
 
 	fills = [roles]color.NRGBA{
 		Part:    {0xD3, 0xD1, 0xC8, 0xFF},
@@ -19,6 +19,9 @@ var (
 		Ground:  {0xE9, 0xE3, 0xD3, 0xFF},
 	}
 )
+
+// Fill returns the colour of a role.
+func Fill(r Role) color.NRGBA { return fills[r] }
 
 // mix goes from a to b as t goes from 0 to 1.
 func mix(a, b color.NRGBA, t float64) color.NRGBA {
@@ -34,7 +37,7 @@ func tone(fill color.NRGBA, light float64) color.NRGBA {
 	// The same step towards paper is a far greater one for a dark fill.
 	shine := 0.16 + 0.30*float64(fill.G)/255
 	if light < 0.5 {
-		return mix(fill, ink, shade*(1-2*light))
+		return mix(fill, Ink, shade*(1-2*light))
 	}
 	return mix(fill, color.NRGBA{0xFF, 0xFF, 0xFB, 0xFF}, shine*(2*light-1))
 }

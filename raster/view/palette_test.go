@@ -165,10 +165,10 @@ func TestLetteringContrast(t *testing.T) {
 		name     string
 		fg, back color.NRGBA
 	}{
-		{"ink on paper", ink, paper},
-		{"captions on paper", inkSoft, paper},
-		{"failure in the title block", fills[Unheld], paper},
-		{"words on the failure band", paper, fills[Unheld]},
+		{"ink on paper", Ink, Paper},
+		{"captions on paper", InkSoft, Paper},
+		{"failure in the title block", fills[Unheld], Paper},
+		{"words on the failure band", Paper, fills[Unheld]},
 	} {
 		// 4.5 is WCAG 2.2 success criterion 1.4.3, level AA.
 		if got := contrast(c.fg, c.back); got < 4.5 {

@@ -39,7 +39,7 @@ func newSheet(w, h int, failed bool) (*sheet, error) {
 		return nil, err
 	}
 	s := &sheet{
-		canvas: newCanvas(w, h, paper),
+		canvas: newCanvas(w, h, Paper),
 		u:      max(0.4, min(float64(w)/1600, float64(h)/1150)),
 		plain:  &lettering{font: faces[0]}, bold: &lettering{font: faces[1]}, smallcaps: &lettering{font: faces[2]},
 	}
@@ -67,7 +67,7 @@ func (s *sheet) px(units float64) int { return max(1, int(math.Round(units*s.u))
 // divisions of its foot.
 func (s *sheet) frame() {
 	heavy, light := s.px(3), s.px(1.4)
-	s.canvas.border(s.border, heavy, ink)
+	s.canvas.border(s.border, heavy, Ink)
 	mid := image.Point{X: (s.border.Min.X + s.border.Max.X) / 2, Y: (s.border.Min.Y + s.border.Max.Y) / 2}
 	long := s.px(13)
 	for _, r := range []image.Rectangle{
@@ -76,10 +76,10 @@ func (s *sheet) frame() {
 		image.Rect(s.border.Min.X-long, mid.Y, s.border.Min.X, mid.Y+heavy),
 		image.Rect(s.border.Max.X, mid.Y, s.border.Max.X+long, mid.Y+heavy),
 	} {
-		s.rect(r, ink)
+		s.rect(r, Ink)
 	}
-	s.rect(image.Rect(s.view.Min.X, s.view.Max.Y, s.view.Max.X, s.view.Max.Y+light), ink)
-	s.rect(image.Rect(s.notes.Min.X, s.notes.Min.Y, s.notes.Min.X+light, s.notes.Max.Y), ink)
+	s.rect(image.Rect(s.view.Min.X, s.view.Max.Y, s.view.Max.X, s.view.Max.Y+light), Ink)
+	s.rect(image.Rect(s.notes.Min.X, s.notes.Min.Y, s.notes.Min.X+light, s.notes.Max.Y), Ink)
 }
 
 // failBand says across the whole sheet that the proof fails.
@@ -94,15 +94,15 @@ func (s *sheet) failBand() {
 	w := s.bold.width(text, size)
 	mid := float64(s.band.Min.X+s.band.Max.X) / 2
 	y := float64(s.band.Min.Y+s.band.Max.Y)/2 + 0.36*size
-	s.bold.draw(s.canvas, text, size, point{mid - w/2, y}, along, paper)
+	s.bold.draw(s.canvas, text, size, point{mid - w/2, y}, along, Paper)
 	// Hazard strokes at both ends, so that the band also speaks without colour.
 	top, foot := float64(s.band.Min.Y), float64(s.band.Max.Y)
 	h := foot - top
 	for x := 0.0; x+h < mid-float64(s.band.Min.X)-w/2-20*s.u; x += 26 * s.u {
 		a := float64(s.band.Min.X) + x
-		s.fill(paper, contour{{a, foot}, {a + 9*s.u, foot}, {a + 9*s.u + h, top}, {a + h, top}})
+		s.fill(Paper, contour{{a, foot}, {a + 9*s.u, foot}, {a + 9*s.u + h, top}, {a + h, top}})
 		b := float64(s.band.Max.X) - x
-		s.fill(paper, contour{{b, foot}, {b - 9*s.u, foot}, {b - 9*s.u - h, top}, {b - h, top}})
+		s.fill(Paper, contour{{b, foot}, {b - 9*s.u, foot}, {b - 9*s.u - h, top}, {b - h, top}})
 	}
 }
 
@@ -132,7 +132,7 @@ func (s *sheet) swatch(r Role, box image.Rectangle) {
 	if r == Region {
 		weight = regionWeight * outlineWeight
 	}
-	s.canvas.border(box, s.px(weight), ink)
+	s.canvas.border(box, s.px(weight), Ink)
 }
 
 // key draws the legend of the roles that are in sight.
@@ -157,7 +157,7 @@ func (s *sheet) key(present [roles]bool) {
 		s.swatch(r, box)
 		tx := float64(box.Max.X) + 14*s.u
 		s.plain.fitted(s.canvas, r.String(), valueText*s.u, float64(s.legend.Max.X)-tx-8*s.u,
-			point{tx, float64(box.Min.Y+box.Max.Y)/2 + 0.35*valueText*s.u}, ink)
+			point{tx, float64(box.Min.Y+box.Max.Y)/2 + 0.35*valueText*s.u}, Ink)
 	}
 }
 
@@ -176,7 +176,7 @@ func (s *sheet) writeNotes(notes []string) {
 		lines[most-1] += " …"
 	}
 	for i, line := range lines {
-		s.plain.fitted(s.canvas, line, size, room, point{x, float64(s.notes.Min.Y) + 32*s.u + float64(i)*pitch}, ink)
+		s.plain.fitted(s.canvas, line, size, room, point{x, float64(s.notes.Min.Y) + 32*s.u + float64(i)*pitch}, Ink)
 	}
 }
 
@@ -189,7 +189,7 @@ type cell struct {
 
 func (s *sheet) drawCell(r image.Rectangle, c cell) {
 	x, room := float64(r.Min.X)+13*s.u, float64(r.Dx())-22*s.u
-	s.smallcaps.fitted(s.canvas, c.caption, captionText*s.u, room, point{x, float64(r.Min.Y) + 23*s.u}, inkSoft)
+	s.smallcaps.fitted(s.canvas, c.caption, captionText*s.u, room, point{x, float64(r.Min.Y) + 23*s.u}, InkSoft)
 	c.face.fitted(s.canvas, c.value, valueText*s.u, room, point{x, float64(r.Max.Y) - 11*s.u}, c.colour)
 }
 
@@ -197,25 +197,25 @@ func (s *sheet) drawCell(r image.Rectangle, c cell) {
 func (s *sheet) titleBlock(sc *Scene, cam Camera, size string) {
 	light := s.px(1.4)
 	r := s.title
-	s.rect(image.Rect(r.Min.X, r.Min.Y, r.Max.X, r.Max.Y), paper)
-	s.rect(image.Rect(r.Min.X, r.Min.Y, r.Min.X+s.px(3), r.Max.Y), ink)
-	s.rect(image.Rect(r.Min.X, r.Min.Y, r.Max.X, r.Min.Y+s.px(3)), ink)
+	s.rect(image.Rect(r.Min.X, r.Min.Y, r.Max.X, r.Max.Y), Paper)
+	s.rect(image.Rect(r.Min.X, r.Min.Y, r.Min.X+s.px(3), r.Max.Y), Ink)
+	s.rect(image.Rect(r.Min.X, r.Min.Y, r.Max.X, r.Min.Y+s.px(3)), Ink)
 	x, room := float64(r.Min.X)+16*s.u, float64(r.Dx())-28*s.u
-	s.bold.fitted(s.canvas, sc.Title, nameText*s.u, room, point{x, float64(r.Min.Y) + 42*s.u}, ink)
-	s.plain.fitted(s.canvas, sc.Subtitle, 22*s.u, room, point{x, float64(r.Min.Y) + 74*s.u}, inkSoft)
+	s.bold.fitted(s.canvas, sc.Title, nameText*s.u, room, point{x, float64(r.Min.Y) + 42*s.u}, Ink)
+	s.plain.fitted(s.canvas, sc.Subtitle, 22*s.u, room, point{x, float64(r.Min.Y) + 74*s.u}, InkSoft)
 
 	rows := [3]int{r.Min.Y + s.px(88), r.Min.Y + s.px(152), r.Max.Y}
 	split := r.Min.X + r.Dx()*46/100
 	for _, y := range rows[:2] {
-		s.rect(image.Rect(r.Min.X, y, r.Max.X, y+light), ink)
+		s.rect(image.Rect(r.Min.X, y, r.Max.X, y+light), Ink)
 	}
-	s.rect(image.Rect(split, rows[0], split+light, r.Max.Y), ink)
+	s.rect(image.Rect(split, rows[0], split+light, r.Max.Y), Ink)
 
 	layer := "–"
 	if sc.LayerHeight > 0 {
 		layer = trimNumber(sc.LayerHeight) + " mm"
 	}
-	verdict := cell{"verdict", sc.Verdict, ink, s.bold}
+	verdict := cell{"verdict", sc.Verdict, Ink, s.bold}
 	switch {
 	case sc.Failed && sc.Verdict == "":
 		verdict.value = "fails"
@@ -229,9 +229,9 @@ func (s *sheet) titleBlock(sc *Scene, cam Camera, size string) {
 		box image.Rectangle
 		cell
 	}{
-		{image.Rect(r.Min.X, rows[0], split, rows[1]), cell{"view", cam.Name, ink, s.plain}},
-		{image.Rect(split, rows[0], r.Max.X, rows[1]), cell{"size x × y × z", size, ink, s.plain}},
-		{image.Rect(r.Min.X, rows[1], split, rows[2]), cell{"layer", layer, ink, s.plain}},
+		{image.Rect(r.Min.X, rows[0], split, rows[1]), cell{"view", cam.Name, Ink, s.plain}},
+		{image.Rect(split, rows[0], r.Max.X, rows[1]), cell{"size x × y × z", size, Ink, s.plain}},
+		{image.Rect(r.Min.X, rows[1], split, rows[2]), cell{"layer", layer, Ink, s.plain}},
 		{image.Rect(split, rows[1], r.Max.X, rows[2]), verdict},
 	} {
 		s.drawCell(c.box, c.cell)

@@ -273,7 +273,7 @@ func TestScaleBarLength(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, perMM := range []float64{0.37, 1, 7.77, 12.345, 61, 900} {
-		f := &figure{canvas: newCanvas(900, 80, paper), u: 1, proj: projection{scale: perMM}}
+		f := &figure{canvas: newCanvas(900, 80, Paper), u: 1, proj: projection{scale: perMM}}
 		f.scaleBar(point{50, 60}, 600, &lettering{font: faces[0]})
 		// Between the lines only the first, third and fifth field are dark, and the
 		// ticks, which lean right from top to foot: they lie within the bar at its
@@ -514,7 +514,7 @@ func TestRegions(t *testing.T) {
 	// Pixels along a line over the step between the layers: hatching only, whose
 	// strength is three quarters, so none is all ink.
 	for y := 10.0; y < 35; y += 0.05 {
-		if c := at(r3.Vec{X: 11, Y: y, Z: 25.8}); c == ink {
+		if c := at(r3.Vec{X: 11, Y: y, Z: 25.8}); c == Ink {
 			t.Errorf("at y %.2f the region is inked across", y)
 			break
 		}

@@ -251,8 +251,9 @@ func (p Plan) Validate() error {
 			}
 		}
 	}
+	stranded := p.Stranded()
 	for _, q := range p.Posts {
-		if slices.Contains(p.Stranded(), q.ID) && q.Reach <= 0 {
+		if slices.Contains(stranded, q.ID) && q.Reach <= 0 {
 			bad("post %s: there is no line %s to stand under", q.ID, q.Under)
 		}
 	}

@@ -13,7 +13,6 @@ type Beads struct {
 	Longest float64 // longest bead in the air, mm
 	Cells   int     // of the patch
 	Both    int     // cells on beads that land at both ends, however long
-	One     int     // cells on beads that land at one end only
 }
 
 // Open tells whether some bead misses a landing.
@@ -49,11 +48,8 @@ func Run(body *raster.Stack, k int, patch *raster.Bits, s supports.Settings) []B
 				}
 			}
 			b.Cells += cells
-			switch {
-			case landLo && landHi:
+			if landLo && landHi {
 				b.Both += cells
-			case landLo || landHi:
-				b.One += cells
 			}
 		})
 	}
