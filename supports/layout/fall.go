@@ -10,13 +10,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// fall draws contact lines down the fall of a slope, walking its layers from the
-// end with the longer outline: as outlines shorten, lines that were evenly spaced
-// on the longest crowd and end, where the other way new ones would have to begin
-// half a span apart.
+// fall draws contact lines down the fall of a slope, walking its layers upward.
 type fall struct {
 	*site
-	down  bool // walking downward
 	done  []line
 	heads []head
 }
@@ -59,21 +55,13 @@ func (f *fall) climb(k int, bare *raster.Bits, begin bool) {
 	}
 	var live []head
 	for _, h := range f.heads {
-		if f.past(h.k, k) > headLayers {
-			f.end(h)
+		if k-h.k > headLayers {
+			f.done = append(f.done, h.line)
 		} else {
 			live = append(live, h)
 		}
 	}
 	f.heads = live
-}
-
-// past returns how many layers after layer h layer k is walked.
-func (f *fall) past(h, k int) int {
-	if f.down {
-		return h - k
-	}
-	return k - h
 }
 
 // fronts returns the stretches of the layer's outline that bound bare cells.
@@ -308,12 +296,8 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 	begin := func(s float64) {
 		p, tangent := o.point(s)
 		// The layer is on the outline's left.
-		h := head{k: k, way: r2.Vec{X: -tangent.Y, Y: tangent.X}}
-		if !f.down {
-			h.way = r2.Scale(-1, h.way)
-			h.line.at = append(h.line.at, point{f.inner(k, p, tangent), z})
-		}
-		h.line.at = append(h.line.at, point{p, z})
+		h := head{k: k, way: r2.Vec{X: tangent.Y, Y: -tangent.X}}
+		h.line.at = []point{{f.inner(k, p, tangent), z}, {p, z}}
 		f.heads = append(f.heads, h)
 	}
 	old := len(f.heads)
@@ -355,7 +339,7 @@ func (h *head) carry(p point, k int) {
 // carry returns where a line goes on along an outline: straight on from its last
 // stretch as nearly as it can.
 func (f *fall) carry(h *head, k int, o *outline) (s float64, ok bool) {
-	if f.past(h.k, k) <= 0 {
+	if h.k >= k {
 		return 0, false
 	}
 	tip, u := h.line.at[len(h.line.at)-1].Vec, h.way
@@ -377,7 +361,7 @@ func (f *fall) carry(h *head, k int, o *outline) (s float64, ok bool) {
 // rest returns where a line's end lies on the outline of a layer that has hardly
 // moved on from it.
 func (f *fall) rest(h *head, k int, o *outline) (s float64, ok bool) {
-	if f.past(h.k, k) <= 0 {
+	if h.k >= k {
 		return 0, false
 	}
 	tip := h.line.at[len(h.line.at)-1].Vec
@@ -437,21 +421,10 @@ func (f *fall) inner(k int, p, tangent r2.Vec) r2.Vec {
 	return r2.Add(p, r2.Scale(want, u))
 }
 
-// end ends a line. One that was drawn downward is carried on to what holds the
-// slope below it.
-func (f *fall) end(h head) {
-	if f.down {
-		tip, u := h.line.at[len(h.line.at)-1], h.way
-		// inner looks to the left of a tangent.
-		h.line.at = append(h.line.at, point{f.inner(h.k, tip.Vec, r2.Vec{X: u.Y, Y: -u.X}), tip.z})
-	}
-	f.done = append(f.done, h.line)
-}
-
 // lines ends all lines and returns them.
 func (f *fall) lines() []line {
 	for _, h := range f.heads {
-		f.end(h)
+		f.done = append(f.done, h.line)
 	}
 	f.heads = nil
 	var out []line
