@@ -38,8 +38,8 @@ const (
 	lowHead = 4.0
 	// candidatePitch spaces the places tried for posts, in mm.
 	candidatePitch = 2.0
-	// weighBudget bounds the weighing of one structure, in stations priced: about
-	// half a second. What is then unreached gets soles.
+	// weighBudget bounds the weighing of one structure, in stations priced: a tenth
+	// of a second or two. What is then unreached gets soles.
 	weighBudget = 6000000
 	// widestPitch is where thinning the places out ends, in mm.
 	widestPitch = 20.0
