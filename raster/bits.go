@@ -219,15 +219,20 @@ func And(a, b *Bits) Bits {
 // AndNot returns a \ b.
 func AndNot(a, b *Bits) Bits {
 	out := a.Clone()
+	out.Remove(b)
+	return out
+}
+
+// Remove takes the cells of b out of a.
+func (a *Bits) Remove(b *Bits) {
 	lo, hi := max(a.wx, b.wx), min(a.wx+a.ww, b.wx+b.ww)
 	for j := max(a.y, b.y); j < min(a.y+a.ny, b.y+b.ny) && lo < hi; j++ {
-		x := out.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
+		x := a.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
 		y := b.words[(j-b.y)*b.ww+lo-b.wx:][:hi-lo]
 		for i := range x {
 			x[i] &^= y[i]
 		}
 	}
-	return out
 }
 
 // Or returns a ∪ b.
@@ -241,15 +246,31 @@ func Or(a, b *Bits) Bits {
 	ax0, ay0, ax1, ay1 := a.window()
 	bx0, by0, bx1, by1 := b.window()
 	out := NewBits(min(ax0, bx0), min(ay0, by0), max(ax1, bx1), max(ay1, by1))
-	for _, s := range [2]*Bits{a, b} {
-		for n := 0; n < s.ny; n++ {
-			x := out.words[(s.y+n-out.y)*out.ww+s.wx-out.wx:][:s.ww]
-			for i, w := range s.words[n*s.ww : (n+1)*s.ww] {
-				x[i] |= w
-			}
+	out.include(a)
+	out.include(b)
+	return out
+}
+
+// Add puts the cells of b into a.
+func (a *Bits) Add(b *Bits) {
+	if b.Empty() {
+		return
+	}
+	if b.wx < a.wx || b.y < a.y || b.wx+b.ww > a.wx+a.ww || b.y+b.ny > a.y+a.ny {
+		*a = Or(a, b)
+		return
+	}
+	a.include(b)
+}
+
+// include puts the cells of b, whose window lies in a's, into a.
+func (a *Bits) include(b *Bits) {
+	for n := 0; n < b.ny; n++ {
+		x := a.words[(b.y+n-a.y)*a.ww+b.wx-a.wx:][:b.ww]
+		for i, w := range b.words[n*b.ww : (n+1)*b.ww] {
+			x[i] |= w
 		}
 	}
-	return out
 }
 
 // Equal tells whether two sets have the same cells.
@@ -296,8 +317,9 @@ func spread(l, m, r uint64, n int) uint64 {
 	return out | up | dn
 }
 
-// dilatedWord returns word w of row j of the dilation of b by d.
-func (b *Bits) dilatedWord(d Disc, w, j int) uint64 {
+// dilatedWord returns word w of row j of the dilation of b by d, or as much of it
+// as answers for the cells of want.
+func (b *Bits) dilatedWord(d Disc, w, j int, want uint64) uint64 {
 	var out uint64
 	for dy, n := range d.half {
 		for s := 0; s < 2; s++ {
@@ -331,7 +353,7 @@ func (b *Bits) dilatedWord(d Disc, w, j int) uint64 {
 				continue
 			}
 			out |= spread(l, m, h, n)
-			if out == ^uint64(0) {
+			if out&want == want {
 				return out
 			}
 		}
@@ -374,7 +396,7 @@ func Dilate(b *Bits, d Disc) Bits {
 	out := NewBits(x0-d.half[0], y0-r, x1+d.half[0], y1+r)
 	for n := 0; n < out.ny; n++ {
 		for c := 0; c < out.ww; c++ {
-			out.words[n*out.ww+c] = b.dilatedWord(d, out.wx+c, out.y+n)
+			out.words[n*out.ww+c] = b.dilatedWord(d, out.wx+c, out.y+n, ^uint64(0))
 		}
 	}
 	return out
@@ -391,12 +413,24 @@ func Within(a, b *Bits, d Disc) Bits {
 	return within(a, b, d, 0)
 }
 
+// Near tells whether some cell of a is within reach d of b.
+func Near(a, b *Bits, d Disc) bool {
+	for n := 0; n < a.ny; n++ {
+		for c := 0; c < a.ww; c++ {
+			if x := a.words[n*a.ww+c]; x != 0 && x&b.dilatedWord(d, a.wx+c, a.y+n, x) != 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 func within(a, b *Bits, d Disc, flip uint64) Bits {
 	out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}
 	for n := 0; n < a.ny; n++ {
 		for c := 0; c < a.ww; c++ {
 			if x := a.words[n*a.ww+c]; x != 0 {
-				out.words[n*a.ww+c] = x & (b.dilatedWord(d, a.wx+c, a.y+n) ^ flip)
+				out.words[n*a.ww+c] = x & (b.dilatedWord(d, a.wx+c, a.y+n, x) ^ flip)
 			}
 		}
 	}

@@ -72,6 +72,12 @@ func TestDilateAgainstDefinition(t *testing.T) {
 		if !beyond.Empty() || !Equal(&within, &got) {
 			t.Fatalf("Beyond/Within disagree with Dilate at r %v", r)
 		}
+		one := NewBits(-100, -60, 200, 100)
+		i, j := rng.IntN(300)-100, rng.IntN(160)-60
+		one.Set(i, j)
+		if Near(&one, &b, DiscOf(r)) != got.Has(i, j) {
+			t.Fatalf("Near disagrees with Dilate at r %v, cell (%d, %d)", r, i, j)
+		}
 		er := Erode(&got, DiscOf(r))
 		missing := AndNot(&b, &er)
 		if !missing.Empty() {
@@ -226,6 +232,11 @@ func TestSetAlgebraAgainstDefinition(t *testing.T) {
 	for n := 0; n < 100; n++ {
 		a, b := random(), random()
 		and, or, not := And(&a, &b), Or(&a, &b), AndNot(&a, &b)
+		sum := a.Clone()
+		sum.Add(&b)
+		if !Equal(&sum, &or) {
+			t.Fatalf("Add has %d cells, want %d", sum.Count(), or.Count())
+		}
 		for j := -20; j < 40; j++ {
 			for i := -220; i < 420; i++ {
 				p, q := a.Has(i, j), b.Has(i, j)

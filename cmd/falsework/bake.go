@@ -15,7 +15,6 @@ import (
 	"falsework/supports/cost"
 	"falsework/supports/grow"
 	"falsework/supports/layout"
-	"falsework/supports/need"
 	"falsework/supports/plan"
 	"falsework/supports/prove"
 	"falsework/supports/survey"
@@ -128,7 +127,6 @@ type baking struct {
 
 	part     *mesh.Mesh
 	layers   *raster.Stack
-	need     need.Need
 	survey   survey.Report
 	plan     plan.Plan
 	planText []byte
@@ -170,8 +168,8 @@ func (b *baking) stages(target output) []stage {
 			}
 			return target.check(b.o.part)
 		}},
-		{"finding what does not hold", &b.seconds.Need, b.find},
-		{"explaining what does not hold", &b.seconds.Survey, b.explain},
+		{"cutting layers", &b.seconds.Cut, b.cut},
+		{"finding what does not hold", &b.seconds.Survey, b.find},
 		{"laying out contacts and posts", &b.seconds.Layout, b.layOut},
 		{"growing supports", &b.seconds.Grow, b.grow},
 		{"proving", &b.seconds.Prove, b.prove},
@@ -209,11 +207,10 @@ func (b *baking) read() (err error) {
 	return err
 }
 
-func (b *baking) find() (err error) {
+func (b *baking) cut() (err error) {
 	if b.layers, err = cut(b.o.part, b.part, b.settings, 0); err != nil {
 		return err
 	}
-	b.need = need.Find(b.part, b.layers, b.settings, 0)
 	// What the supports are compared with waits for nothing but the part.
 	b.pricing.Go(func() error {
 		_, b.baseline = cost.Baseline(b.layers, b.settings, cost.Machine{}, cost.DefaultSpacing)
@@ -222,8 +219,8 @@ func (b *baking) find() (err error) {
 	return nil
 }
 
-func (b *baking) explain() error {
-	b.survey = survey.Survey(b.part, b.layers, b.need, b.settings, survey.Options{})
+func (b *baking) find() error {
+	b.survey = survey.Survey(b.part, b.layers, b.settings, survey.Options{})
 	return nil
 }
 
@@ -233,7 +230,7 @@ func (b *baking) layOut() (err error) {
 	if b.planText != nil {
 		return nil
 	}
-	p := layout.Layout(filepath.Base(b.o.part), b.part, b.layers, b.need, b.settings, 0)
+	p := layout.Layout(filepath.Base(b.o.part), b.part, b.layers, b.survey.Need, b.settings, 0)
 	if b.planText, err = p.Encode(); err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
@@ -382,7 +379,7 @@ func (b *baking) report() *bakeReport {
 	c := b.compare
 	r := &bakeReport{
 		Part: partOf(b.name, b.part),
-		Need: needOf(b.need.AreaMM2, b.survey.Findings),
+		Need: needOf(&b.survey),
 		Supports: supportsReport{
 			Bodies: len(b.proof.Bodies), VolumeMM3: to(c.Supports.VolumeMM3, 3), TimeS: to(c.Supports.TimeS, 2),
 			ContactMM2: to(b.proof.ContactMM2, 3), PlateMM2: to(b.proof.PlateMM2, 3), MassG: to(c.Supports.MassG, 3),
@@ -401,7 +398,7 @@ func (b *baking) report() *bakeReport {
 	for _, f := range b.files {
 		r.Files = append(r.Files, filepath.Join(b.o.out, f.name))
 	}
-	for _, s := range []*float64{&r.Seconds.Read, &r.Seconds.Need, &r.Seconds.Survey, &r.Seconds.Layout, &r.Seconds.Grow, &r.Seconds.Prove, &r.Seconds.Cost, &r.Seconds.Write} {
+	for _, s := range []*float64{&r.Seconds.Read, &r.Seconds.Cut, &r.Seconds.Survey, &r.Seconds.Layout, &r.Seconds.Grow, &r.Seconds.Prove, &r.Seconds.Cost, &r.Seconds.Write} {
 		*s = to(*s, 4)
 	}
 	return r

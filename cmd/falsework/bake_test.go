@@ -151,7 +151,7 @@ func TestJSONFields(t *testing.T) {
 		"baseline": "volume_mm3 time_s",
 		"ratio":    "plastic time",
 		"proof":    "unheld_mm2 unheld_best_direction_mm2 collisions_mm3 blocked_bodies",
-		"seconds":  "read need survey layout grow prove cost write",
+		"seconds":  "read cut survey layout grow prove cost write",
 	} {
 		m, _ := got[group].(map[string]any)
 		for _, f := range strings.Fields(fields) {

@@ -81,7 +81,7 @@ type ratioReport struct {
 // stageSeconds is the time that each stage of a run took.
 type stageSeconds struct {
 	Read   float64 `json:"read"`
-	Need   float64 `json:"need"`
+	Cut    float64 `json:"cut"`
 	Survey float64 `json:"survey"`
 	Layout float64 `json:"layout"`
 	Grow   float64 `json:"grow"`

@@ -14,7 +14,6 @@ import (
 	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
-	"falsework/supports/need"
 	"falsework/supports/survey"
 
 	"github.com/spf13/cobra"
@@ -81,7 +80,7 @@ that the survey is done, also where something would fall; 2 that it was refused.
   notes[]    name, text, at_mm [x,y,z], advice
   certified_deg, certified_rise_mm
              a slope so steep that rises so far is sure to be found
-  seconds    read, need, survey, write
+  seconds    read, cut, survey, write
   files[], warnings[]`
 
 const surveyExample = `  falsework survey bracket.stl
@@ -150,7 +149,6 @@ type surveying struct {
 
 	part     *mesh.Mesh
 	layers   *raster.Stack
-	need     need.Need
 	report   survey.Report
 	pictures []file
 	cutters  []file // one, or none where nothing is to be taken away
@@ -205,8 +203,8 @@ func (v *surveying) stages(pictures, cutters output) []stage {
 			}
 			return nil
 		}},
-		{"finding what does not hold", &v.seconds.Need, v.find},
-		{"explaining what does not hold", &v.seconds.Survey, v.explain},
+		{"cutting layers", &v.seconds.Cut, v.cut},
+		{"finding what does not hold", &v.seconds.Survey, v.find},
 		{"drawing and packing", &v.seconds.Write, v.pack},
 	}
 }
@@ -219,17 +217,14 @@ func (v *surveying) read() (err error) {
 	return err
 }
 
-func (v *surveying) find() (err error) {
-	if v.layers, err = cut(v.o.part, v.part, v.settings, 0); err != nil {
-		return err
-	}
-	v.need = need.Find(v.part, v.layers, v.settings, 0)
-	return nil
+func (v *surveying) cut() (err error) {
+	v.layers, err = cut(v.o.part, v.part, v.settings, 0)
+	return err
 }
 
-func (v *surveying) explain() error {
+func (v *surveying) find() error {
 	load, err := parseLoad(v.o.load)
-	v.report = survey.Survey(v.part, v.layers, v.need, v.settings, survey.Options{Load: load})
+	v.report = survey.Survey(v.part, v.layers, v.settings, survey.Options{Load: load})
 	return err
 }
 

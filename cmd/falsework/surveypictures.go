@@ -41,7 +41,7 @@ func (v *surveying) scene() view.Scene {
 		Title: v.name, LayerHeight: v.layers.Height, Verdict: "holds as it is",
 		Items: []view.Item{{Mesh: v.part, Role: view.Part, Name: "part"}},
 	}
-	n := needOf(v.need.AreaMM2, v.report.Findings)
+	n := needOf(&v.report)
 	if n.Regions == 0 {
 		s.Notes = []string{"Nothing would fall in this pose."}
 		return s

@@ -30,7 +30,7 @@ type surveyReport struct {
 // surveySeconds is the time that each stage of a survey took.
 type surveySeconds struct {
 	Read   float64 `json:"read"`
-	Need   float64 `json:"need"`
+	Cut    float64 `json:"cut"`
 	Survey float64 `json:"survey"`
 	Write  float64 `json:"write"`
 }
@@ -70,8 +70,9 @@ type noteReport struct {
 func degrees(radians float64) float64 { return to(radians*180/math.Pi, 2) }
 
 // needOf returns the short form of what does not hold, without faces.
-func needOf(areaMM2 float64, findings []survey.Finding) needReport {
-	n := needReport{AreaMM2: to(areaMM2, 3), Regions: len(findings), Findings: []findingReport{}}
+func needOf(report *survey.Report) needReport {
+	findings := report.Findings
+	n := needReport{AreaMM2: to(report.Need.AreaMM2, 3), Regions: len(findings), Findings: []findingReport{}}
 	for i := range findings {
 		f := &findings[i]
 		r := findingReport{
@@ -99,10 +100,10 @@ func needOf(areaMM2 float64, findings []survey.Finding) needReport {
 
 func (v *surveying) result() *surveyReport {
 	r := &surveyReport{
-		Part: partOf(v.name, v.part), Need: needOf(v.need.AreaMM2, v.report.Findings), Notes: []noteReport{},
+		Part: partOf(v.name, v.part), Need: needOf(&v.report), Notes: []noteReport{},
 		CertifiedDeg: degrees(v.report.Certified), CertifiedRise: to(v.report.CertifiedRise, 3),
 		Files: []string{}, Warnings: append([]string{}, v.warnings...),
-		Seconds: surveySeconds{to(v.seconds.Read, 4), to(v.seconds.Need, 4), to(v.seconds.Survey, 4), to(v.seconds.Write, 4)},
+		Seconds: surveySeconds{to(v.seconds.Read, 4), to(v.seconds.Cut, 4), to(v.seconds.Survey, 4), to(v.seconds.Write, 4)},
 	}
 	for i := range r.Need.Findings {
 		r.Need.Findings[i].Faces = append([]int{}, v.report.Findings[i].Faces...)

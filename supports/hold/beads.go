@@ -23,22 +23,21 @@ func (b Beads) Open() bool { return b.Both < b.Cells }
 func Run(body *raster.Stack, k int, patch *raster.Bits, s supports.Settings) []Beads {
 	j := newJudge(Input{Body: body, Settings: s})
 	ground := raster.And(body.Layer(k), body.Layer(k-1))
-	x0, y0, x1, y1 := patch.Bounds()
-	c := chords{judge: j, free: patch, box: box{x0, y0, x1, y1}, ground: &ground, own: &ground}
+	c := j.chordsOver(patch, &ground, &raster.Bits{}, nil)
 	far := body.W + body.H
 	out := make([]Beads, Directions)
 	for n := range out {
 		r := &j.dirs[n]
 		b := &out[n]
 		b.Angle = math.Pi * float64(n) / Directions
-		seen := raster.NewBits(x0, y0, x1, y1)
+		seen := raster.NewBits(patch.Bounds())
 		patch.Each(func(i, jj int) {
 			if seen.Has(i, jj) {
 				return
 			}
 			t, off := r.line(i, jj)
-			lo, landLo := c.walk(patch, r, t, off, -far)
-			hi, landHi := c.walk(patch, r, t, off, far)
+			lo, landLo := c.walk(free, r, t, off, -far)
+			hi, landHi := c.walk(free, r, t, off, far)
 			b.Longest = max(b.Longest, float64(hi-lo-1)*r.step*body.Cell)
 			cells := 0
 			for u := lo + 1; u < hi; u++ {

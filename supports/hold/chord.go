@@ -57,102 +57,205 @@ func boxOf(b *raster.Bits) (out box) {
 	return
 }
 
+// with returns the box round both; an empty one counts for nothing.
+func (b box) with(o box) box {
+	switch {
+	case b.x0 == b.x1:
+		return o
+	case o.x0 == o.x1:
+		return b
+	}
+	return box{min(b.x0, o.x0), min(b.y0, o.y0), max(b.x1, o.x1), max(b.y1, o.y1)}
+}
+
+// What a cell of a field is, as far as chords go.
+const (
+	air     = 0
+	free    = 1 // of the patch: nothing under it
+	loop    = 2 // of the patch and an outline loop's
+	contact = 4 // the layer, over another body's top
+	own     = 8 // the layer, over the body itself
+	ground  = contact | own
+)
+
+// field says what is in the cells of a box, a byte a cell, so that a step of a walk
+// is one look.
+type field struct {
+	x0, y0, w, h int
+	cells        []byte
+}
+
+// fieldFor returns a field of air with room for a box and a margin, in cells, using
+// the memory of room where that is enough.
+func fieldFor(b box, margin int, room []byte) field {
+	f := field{x0: b.x0 - margin, y0: b.y0 - margin, w: b.x1 - b.x0 + 2*margin, h: b.y1 - b.y0 + 2*margin}
+	if n := f.w * f.h; n <= cap(room) {
+		f.cells = room[:n]
+		clear(f.cells)
+	} else {
+		f.cells = make([]byte, n)
+	}
+	return f
+}
+
+// set makes the cells of b, as far as the field goes, what.
+func (f *field) set(b *raster.Bits, what byte) {
+	in := raster.Crop(b, f.x0, f.y0, f.x0+f.w, f.y0+f.h)
+	in.EachRun(func(j, i0, i1 int) {
+		row := (j-f.y0)*f.w - f.x0
+		run := f.cells[row+i0 : row+i1]
+		for len(run) > 0 {
+			run = run[copy(run, filled[what][:]):]
+		}
+	})
+}
+
+// filled holds a run of each kind of cell to copy from.
+var filled = func() (out [own + 1][512]byte) {
+	for what := range out {
+		for i := range out[what] {
+			out[what][i] = byte(what)
+		}
+	}
+	return
+}()
+
+// line is a digital line of a ray in a field.
+type line struct {
+	cells               []byte
+	minor               []int32
+	major, cross, start int // index of t: start + t·major + minor(t)·cross
+}
+
+func (f *field) line(r *ray, b int) line {
+	l := line{cells: f.cells, minor: r.minor, major: 1, cross: f.w, start: (b-f.y0)*f.w - f.x0}
+	if r.swap {
+		l.major, l.cross, l.start = f.w, 1, b-f.x0-f.y0*f.w
+	}
+	return l
+}
+
+func (l *line) at(t int) byte {
+	return l.cells[l.start+t*l.major+int(l.minor[t+rayMargin])*l.cross]
+}
+
 // chords tests the straight beads over one patch of a layer.
 type chords struct {
 	*judge
-	free   *raster.Bits // the patch: nothing under it
+	field
+	free   *raster.Bits // the patch
 	box    box          // of free
 	ground *raster.Bits // cells of the layer with something under them
-	own    *raster.Bits // ground that is the body itself
 	beside raster.Bits  // on a flat patch, its ledges held by rule 1
+}
+
+// chordsOver returns the chords over a patch. Of the ground, contacts are no part
+// of the body. The field uses the memory of room where that is enough.
+func (j *judge) chordsOver(patch, ground, contacts *raster.Bits, room []byte) chords {
+	c := chords{judge: j, free: patch, box: boxOf(patch), ground: ground}
+	margin := int(max(j.landBody, j.landContact)) + 2 // a landing is looked for no further
+	c.field = fieldFor(c.box, margin, room)
+	c.set(ground, own)
+	if !contacts.Empty() {
+		over := raster.And(ground, contacts)
+		c.set(&over, contact)
+	}
+	c.set(patch, free)
+	return c
 }
 
 // open returns the cells of ask that no sound chord along r comes within half a
 // line of.
 func (c *chords) open(ask *raster.Bits, at box, r *ray) raster.Bits {
 	var s scratch
-	held := c.sound(ask, at, c.free, r, &s)
-	return raster.Beyond(ask, held, c.halfLine)
+	if !c.sound(ask, at, free|loop, r, &s) {
+		return *ask
+	}
+	return raster.Beyond(ask, &s.held, c.halfLine)
 }
 
 // scratch is room that one chord test leaves to the next.
-type scratch struct{ held, seen raster.Bits }
+type scratch struct {
+	held  raster.Bits
+	found []chord
+}
 
-// sound returns the cells of the chords along r through ask, which lies in the box
-// at, inside free, that are short enough and land at both ends. They stand in s
-// until its next use.
-func (c *chords) sound(ask *raster.Bits, at box, free *raster.Bits, r *ray, s *scratch) *raster.Bits {
+// chord is the cells lo ≤ t < hi of a line.
+type chord struct{ lo, hi, b int }
+
+// sound leaves in s.held the cells of the chords along r through ask, which lies
+// in the box at, over cells of the kinds of pass, that are short enough and land at
+// both ends. It is false where there is none.
+func (c *chords) sound(ask *raster.Bits, at box, pass byte, r *ray, s *scratch) bool {
 	// A sound chord goes no further than this from the cell that asks.
 	far := int(c.span/r.step) + 1
+	s.found = s.found[:0]
+	ask.Each(func(i, j int) {
+		t, b := r.line(i, j)
+		if ask.Has(r.cell(t-1, b)) {
+			return // on the same chord
+		}
+		lo, land := c.walk(pass, r, t, b, -far)
+		if !land {
+			return
+		}
+		hi, land := c.walk(pass, r, t, b, far)
+		if land && float64(hi-lo-1)*r.step <= c.span {
+			s.found = append(s.found, chord{lo + 1, hi, b})
+		}
+	})
+	if len(s.found) == 0 {
+		return false
+	}
 	x0, y0 := max(at.x0-far, c.box.x0), max(at.y0-far, c.box.y0)
 	x1, y1 := min(at.x1+far, c.box.x1), min(at.y1+far, c.box.y1)
 	s.held.Reset(x0, y0, x1, y1)
-	s.seen.Reset(x0, y0, x1, y1)
-	ask.Each(func(i, j int) {
-		if s.seen.Has(i, j) {
-			return
-		}
-		t, b := r.line(i, j)
-		// Cells ask in the order of rows, so those still to come lie ahead on
-		// most lines: that end first.
-		hi, land := c.walk(free, r, t, b, far)
-		lo := t - 1
-		if land {
-			lo, land = c.walk(free, r, t, b, -far)
-		}
-		ok := land && float64(hi-lo-1)*r.step <= c.span
-		for u := lo + 1; u < hi; u++ {
-			x, y := r.cell(u, b)
-			if !free.Has(x, y) {
-				continue
-			}
-			s.seen.Set(x, y)
-			if ok {
-				s.held.Set(x, y)
+	for _, d := range s.found {
+		l := c.line(r, d.b)
+		for t := d.lo; t < d.hi; t++ {
+			if l.at(t)&pass != 0 { // and no rib
+				s.held.Set(r.cell(t, d.b))
 			}
 		}
-	})
-	return &s.held
+	}
+	return true
 }
 
-// walk goes from t along line b until the free run ends, and tells the first
-// coordinate that is no longer free and whether a landing begins there. It gives
-// up after far steps, which are negative the other way. A rib of the body's own
-// too thin to land on is passed over as if it were free.
-func (c *chords) walk(free *raster.Bits, r *ray, t, b, far int) (end int, lands bool) {
+// walk goes from t along line b until the run of cells of the kinds of pass ends,
+// and tells the first coordinate that is no longer one and whether a landing begins
+// there. It gives up after far steps, which are negative the other way. A rib of
+// the body's own too thin to land on is passed over as if it were free.
+func (c *chords) walk(pass byte, r *ray, t, b, far int) (end int, lands bool) {
 	dir, last := 1, t+far
 	if far < 0 {
 		dir = -1
 	}
+	l := c.line(r, b)
 	for {
-		if dir*(last-t) < 0 {
-			return last, false
-		}
-		i, j := r.cell(t, b)
-		if free.Has(i, j) {
+		here := l.at(t)
+		for ; here&pass != 0; here = l.at(t) {
+			if t == last {
+				return last, false
+			}
 			t += dir
-			continue
 		}
-		if !c.ground.Has(i, j) {
+		if here&ground == 0 {
 			// A free end stands out no further than a ledge may.
-			x, y := r.cell(t-dir, b)
-			return t, c.beside.Has(x, y)
+			return t, c.beside.Has(r.cell(t-dir, b))
 		}
 		edge := t
 		need := c.landBody
-		width := 0
-		for c.ground.Has(i, j) {
-			if !c.own.Has(i, j) {
+		for width := 1; here&ground != 0; width++ {
+			if here == contact {
 				need = min(need, c.landContact)
 			}
-			width++
 			if float64(width)*r.step >= need {
 				return edge, true
 			}
 			t += dir
-			i, j = r.cell(t, b)
+			here = l.at(t)
 		}
-		if !free.Has(i, j) {
+		if here&pass == 0 || dir*(last-t) < 0 {
 			return edge, false
 		}
 	}
@@ -168,37 +271,40 @@ func (c *chords) loops(layer, ask *raster.Bits) (held raster.Bits, all bool) {
 		near.SetSpan(y, x0-m, x1+m)
 	}
 	outside := raster.AndNot(&near, layer)
-	loop := raster.Within(c.free, &outside, c.band)
-	edge := raster.And(ask, &loop)
+	band := raster.Within(c.free, &outside, c.band)
+	edge := raster.And(ask, &band)
 	if edge.Empty() {
 		return held, false
 	}
 	beside := c.sagitta
-	inner := raster.AndNot(c.free, &loop)
+	inner := raster.AndNot(c.free, &band)
 	if all = inner.Empty(); all {
 		beside = c.halfLine // as rule 2 has it, which has nothing to add
 	}
-	rest, at := edge, boxOf(&edge)
+	c.set(&band, loop)
+	rest, at := edge.Clone(), boxOf(&edge)
 	var rooms [eachAtOnce]scratch
 	var got [eachAtOnce]raster.Bits
 	for n := 0; n < len(c.loopDirs) && !rest.Empty(); n += eachAtOnce {
 		c.side(n, min(n+eachAtOnce, len(c.loopDirs)), func(m int) {
-			h := c.sound(&rest, at, &loop, &c.loopDirs[m], &rooms[m-n])
-			got[m-n] = raster.Within(&rest, h, beside)
+			room := &rooms[m-n]
+			got[m-n] = raster.Bits{}
+			if c.sound(&rest, at, loop, &c.loopDirs[m], room) {
+				got[m-n] = raster.Within(&rest, &room.held, beside)
+			}
 		})
 		some := false
 		for m := range got {
 			if !got[m].Empty() {
 				some = true
-				held = raster.Or(&held, &got[m])
-				rest = raster.AndNot(&rest, &got[m])
+				rest.Remove(&got[m])
 			}
 		}
 		if some {
 			at = boxOf(&rest)
 		}
 	}
-	return held, all
+	return raster.AndNot(&edge, &rest), all
 }
 
 const (
@@ -219,9 +325,14 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	if near.Empty() {
 		return near
 	}
-	x0, y0, x1, y1 := near.Bounds()
-	held := raster.NewBits(x0, y0, x1, y1)
-	near.Each(func(i, j int) {
+	held := raster.NewBits(near.Bounds())
+	at := boxOf(&near)
+	reach := int(closingReach*line) + 2 // from bare cells to the opening, and one cell on
+	inside := raster.Crop(layer, at.x0-reach, at.y0-reach, at.x1+reach, at.y1+reach)
+	opening := raster.Crop(roof, at.x0-reach-1, at.y0-reach-1, at.x1+reach+1, at.y1+reach+1)
+	opening = raster.AndNot(&opening, layer)
+	edge := raster.Within(&inside, &opening, raster.DiscOf(math.Sqrt2))
+	edge.Each(func(i, j int) {
 		for n := 0; n < 2*Directions; n += 2 {
 			r := &c.dirs[n%Directions]
 			dir := 1
@@ -229,37 +340,44 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 				dir = -1
 			}
 			t, b := r.line(i, j)
-			wide, inside := 0.0, 0.0
-			at := 0 // where the opening begins
-			for u := t + dir; wide <= closingSpan*line; u += dir {
+			if !c.opens(layer, roof, r, t, b, dir) {
+				continue
+			}
+			// All bare cells behind the edge, as far as a crown may stand out.
+			for u, out := t, 0.0; out <= closingReach*line; u, out = u-dir, out+r.step {
 				x, y := r.cell(u, b)
-				if layer.Has(x, y) {
-					if wide > 0 {
-						// A notch between cells of a round outline is no opening.
-						if x, y := r.cell((u+at)/2, b); clearAround(layer, x, y) {
-							held.Set(i, j)
-						}
-						break
-					}
-					if inside += r.step; inside > closingReach*line {
-						break // away from the opening
-					}
-					continue
-				}
-				if !roof.Has(x, y) {
+				if !layer.Has(x, y) {
 					break
 				}
-				if wide == 0 {
-					at = u
+				if near.Has(x, y) {
+					held.Set(x, y)
 				}
-				wide += r.step
-			}
-			if held.Has(i, j) {
-				break
 			}
 		}
 	})
 	return held
+}
+
+// opens tells whether, from the layer's cell at t on line b, there is an opening
+// ahead that the roof covers and that the layer faces from beyond.
+func (c *chords) opens(layer, roof *raster.Bits, r *ray, t, b, dir int) bool {
+	wide := 0.0
+	for u := t + dir; wide <= closingSpan*c.Settings.Line/c.grid.Cell; u += dir {
+		x, y := r.cell(u, b)
+		if layer.Has(x, y) {
+			if wide == 0 {
+				return false
+			}
+			// A notch between cells of a round outline is no opening.
+			x, y := r.cell((u+t+dir)/2, b)
+			return clearAround(layer, x, y)
+		}
+		if !roof.Has(x, y) {
+			return false
+		}
+		wide += r.step
+	}
+	return false
 }
 
 // clearAround tells whether neither cell (i, j) nor one beside it is in b.

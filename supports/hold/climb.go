@@ -14,6 +14,7 @@ type climber struct {
 	*judge
 	debtors    raster.Bits // cells of the layer below that owe
 	owed, next []float32   // what each cell owes, by row; read at debtors alone
+	room       []byte      // for a field
 }
 
 func (j *judge) climber() *climber {
@@ -149,23 +150,27 @@ func (c *climber) layer(k int) (Layer, bool) {
 		return Layer{}, false
 	}
 	all, gapped := c.contacts(k, &fresh)
-	fresh = raster.AndNot(&fresh, &all)
+	fresh.Remove(&all)
 	under, sound := *b, *b
 	if !all.Empty() {
 		under = raster.Or(b, &all)
 	}
 	if !all.Empty() || !c.debtors.Empty() {
-		sound = raster.AndNot(b, &c.debtors)
-		sound = raster.Or(&sound, &all)
+		// What is sound further off carries nothing here.
+		at, m := boxOf(&fresh).with(boxOf(&c.debtors)), c.ledgeDisc.Radius()
+		sound = raster.Crop(b, at.x0-m, at.y0-m, at.x1+m, at.y1+m)
+		sound.Remove(&c.debtors)
+		sound.Add(&all)
 	}
 	d := c.settle(&fresh, s, &under, &sound, &all)
-	p := patch{cells: s, below: under, gapped: gapped}
+	p := patch{cells: s, ground: raster.And(s, &under), gapped: gapped}
 	c.sort(&p, &fresh, &d.asks)
 	p.layer = Layer{K: k, New: fresh, Asks: d.asks, Contacts: all, Marginal: d.marginal, Islands: len(p.islands)}
 	l := c.bridge(&p)
 	// What another rule holds owes nothing.
 	held := raster.AndNot(&d.asks, &l.Unheld)
-	c.debtors = raster.AndNot(&d.owing, &held)
+	c.debtors = d.owing
+	c.debtors.Remove(&held)
 	c.owed, c.next = c.next, c.owed
 	return l, !d.asks.Empty() || !d.marginal.Empty() || !all.Empty()
 }
@@ -187,14 +192,12 @@ func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out
 	w := c.grid.W
 	tolerance := float32(c.ledge - c.reach + 1e-6)
 	far := raster.Beyond(&ask, under, c.ledgeDisc)
-	near := raster.AndNot(&ask, &far)
 	owing := raster.And(&c.debtors, layer)
-	owing = raster.AndNot(&owing, contacts)
-	touched := raster.Or(&ask, &owing)
-	x0, y0, x1, y1 := touched.Bounds()
-	out.owing = raster.NewBits(x0, y0, x1, y1)
-	out.marginal = raster.NewBits(x0, y0, x1, y1)
-	more := raster.NewBits(x0, y0, x1, y1)
+	owing.Remove(contacts)
+	at := boxOf(&ask).with(boxOf(&owing))
+	out.owing = raster.NewBits(at.x0, at.y0, at.x1, at.y1)
+	out.marginal = raster.NewBits(at.x0, at.y0, at.x1, at.y1)
+	out.asks = raster.NewBits(at.x0, at.y0, at.x1, at.y1)
 	owe := func(x, y int, debt float32) {
 		// Under half a cell is rounding, not debt.
 		if debt > 1e-3 {
@@ -221,7 +224,7 @@ func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out
 		debt := max(0, least-float32(c.reach))
 		if debt > tolerance {
 			if fresh {
-				more.Set(i, j)
+				out.asks.Set(i, j)
 			}
 			debt = tolerance
 		} else if fresh && debt > 0 {
@@ -229,15 +232,24 @@ func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out
 		}
 		owe(i, j, debt)
 	}
-	near.Each(func(x, y int) { settle(x, y, true) })
+	ask.Each(func(x, y int) {
+		if far.Has(x, y) {
+			// What fails is told once; the layer above starts from a ledge at its limit.
+			out.asks.Set(x, y)
+			owe(x, y, tolerance)
+			return
+		}
+		settle(x, y, true)
+	})
 	// A debtor further from sound ground than any debt pays off alone.
 	beside := raster.Within(&owing, sound, c.ledgeDisc)
-	alone := raster.AndNot(&owing, &beside)
-	beside.Each(func(x, y int) { settle(x, y, false) })
-	alone.Each(func(x, y int) { owe(x, y, c.owed[y*w+x]-float32(c.reach)) })
-	// What fails is told once; the layer above starts from a ledge at its limit.
-	far.Each(func(x, y int) { owe(x, y, tolerance) })
-	out.asks = raster.Or(&far, &more)
+	owing.Each(func(x, y int) {
+		if beside.Has(x, y) {
+			settle(x, y, false)
+			return
+		}
+		owe(x, y, c.owed[y*w+x]-float32(c.reach))
+	})
 	return out
 }
 
@@ -250,15 +262,14 @@ func (c *climber) sort(p *patch, fresh, asks *raster.Bits) {
 	// The tip of a leaning wall may begin as a crumb, under a line square, that
 	// no nozzle lays.
 	crumb := int(math.Pow(c.Settings.Line/c.grid.Cell, 2))
-	ground := raster.And(p.cells, &p.below)
 	for _, q := range raster.Pieces(fresh) {
-		touch := raster.Within(&q.Cells, &ground, raster.DiscOf(math.Sqrt2))
-		if touch.Empty() && c.Thin && q.Area <= crumb {
+		touches := raster.Near(&q.Cells, &p.ground, raster.DiscOf(math.Sqrt2))
+		if !touches && c.Thin && q.Area <= crumb {
 			continue
 		}
-		if touch.Empty() {
+		if !touches {
 			p.islands = append(p.islands, q)
-			*asks = raster.Or(asks, &q.Cells)
+			asks.Add(&q.Cells)
 			continue
 		}
 		if mine := raster.And(&q.Cells, asks); !mine.Empty() {

@@ -141,7 +141,7 @@ const flatCore = 2.0
 type patch struct {
 	layer            Layer
 	cells            *raster.Bits // the whole layer
-	below            raster.Bits  // what carries it: the body's own and contacts
+	ground           raster.Bits  // what of it is carried: by the body's own and contacts
 	gapped           raster.Bits  // contacts across a void
 	islands, bridges []raster.Piece
 }
@@ -183,26 +183,23 @@ func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
 }
 
 // bridge runs rules 2 and 3 on what rule 1 left of a layer.
-func (j *judge) bridge(p *patch) Layer {
+func (j *climber) bridge(p *patch) Layer {
 	l := p.layer
 	if l.Asks.Empty() {
 		return l
 	}
-	ground := raster.And(p.cells, &p.below)
-	// What carries a chord's end needs two lines on the body itself.
-	own := raster.AndNot(&ground, &l.Contacts)
 	for i := range p.bridges {
 		q := &p.bridges[i]
 		asks := raster.And(&q.Cells, &l.Asks)
-		c := chords{judge: j, free: &q.Cells, box: box{q.X0, q.Y0, q.X1, q.Y1}, ground: &ground, own: &own}
+		c := j.chordsOver(&q.Cells, &p.ground, &l.Contacts, j.room)
+		j.room = c.cells
 		if core := raster.Erode(&q.Cells, j.core); !core.Empty() {
 			sure := raster.AndNot(&q.Cells, &l.Asks) // rule 1 holds them, debts and all
-			c.beside = raster.Within(&sure, &ground, j.ledgeDisc)
+			c.beside = raster.Within(&sure, &p.ground, j.ledgeDisc)
 		}
 
 		loops, all := c.loops(p.cells, &asks)
-		touch := raster.Within(&q.Cells, &p.gapped, raster.DiscOf(math.Sqrt2))
-		leans := !touch.Empty()
+		leans := raster.Near(&q.Cells, &p.gapped, raster.DiscOf(math.Sqrt2))
 		rest := raster.AndNot(&asks, &loops)
 		if rest.Empty() {
 			continue
@@ -228,28 +225,29 @@ func (j *judge) bridge(p *patch) Layer {
 				unheld = raster.Or(&unheld, &open[n])
 			}
 		}
-		if leans && !unheld.Empty() && j.alone(&c, &l.Contacts, &rest, &own) {
+		if leans && !unheld.Empty() && j.alone(&c, &l.Contacts, &rest) {
 			continue // walls of its own hold it: contacts only help
 		}
 		if !unheld.Empty() {
 			crown := c.closing(p.cells, j.Body.Layer(l.K+closingLayers), &unheld)
-			unheld = raster.AndNot(&unheld, &crown)
+			unheld.Remove(&crown)
 		}
 		l.Best += min(bestN, unheld.Count())
-		l.Unheld = raster.Or(&l.Unheld, &unheld)
+		l.Unheld.Add(&unheld)
 	}
 	for i := range p.islands {
 		l.Best += p.islands[i].Area
-		l.Unheld = raster.Or(&l.Unheld, &p.islands[i].Cells)
+		l.Unheld.Add(&p.islands[i].Cells)
 	}
 	return l
 }
 
 // alone tells whether a patch would hold in its best direction without the
 // contacts under it.
-func (j *judge) alone(c *chords, contacts, asks, own *raster.Bits) bool {
-	free := raster.Or(c.free, contacts)
-	bare := chords{judge: j, free: &free, box: boxOf(&free), ground: own, own: own}
+func (j *judge) alone(c *chords, contacts, asks *raster.Bits) bool {
+	patch := raster.Or(c.free, contacts)
+	walls := raster.AndNot(c.ground, contacts)
+	bare := j.chordsOver(&patch, &walls, &raster.Bits{}, nil)
 	at := boxOf(asks)
 	open := j.each(func(r *ray) raster.Bits { return bare.open(asks, at, r) }, true)
 	return slices.ContainsFunc(open[:min(len(open), Directions)], func(b raster.Bits) bool { return b.Empty() })

@@ -127,7 +127,7 @@ func (t *site) tie(p, q point) (line, bool) {
 		one.Set(ci, cj)
 		k1 := t.part.Above(top)
 		for k := t.part.Above(top - grow.WallDepth(t.s)); k <= k1; k++ {
-			if hit := raster.Within(&one, t.part.Layer(k), clear); !hit.Empty() {
+			if raster.Near(&one, t.part.Layer(k), clear) {
 				return line{}, false
 			}
 		}

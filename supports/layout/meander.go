@@ -148,7 +148,7 @@ func (t *site) clear(p point, aside float64) bool {
 	top -= t.s.VoidLayers() + 1
 	depth := int(math.Ceil(grow.WallDepth(t.s) / t.s.Layer))
 	for k := max(0, top-depth); k < top; k++ {
-		if hit := raster.Within(&one, t.part.Layer(k), raster.DiscOf((t.wall/2+aside)/t.part.Cell)); !hit.Empty() {
+		if raster.Near(&one, t.part.Layer(k), raster.DiscOf((t.wall/2+aside)/t.part.Cell)) {
 			return false
 		}
 	}

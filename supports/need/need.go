@@ -1,7 +1,9 @@
 package need
 
 import (
+	"cmp"
 	"math"
+	"runtime"
 	"slices"
 	"sort"
 
@@ -10,6 +12,7 @@ import (
 	"falsework/supports"
 	"falsework/supports/hold"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/kdtree"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -123,25 +126,19 @@ func Find(m *mesh.Mesh, part *raster.Stack, s supports.Settings, workers int) Ne
 	// Where a slope comes back within the limit, what it owes may still fail; the
 	// facets say that it ends there. An island fails whatever its facets say.
 	within, beyond := strips(m, part, s, fails, workers)
-	var patches []patch
+	byLayer := make([][]patch, len(layers))
+	var eg errgroup.Group
+	eg.SetLimit(cmp.Or(max(0, workers), runtime.GOMAXPROCS(0)))
 	for i := range layers {
-		l := &layers[i]
-		if l.Unheld.Empty() {
-			continue
-		}
-		strip := raster.Within(&l.New, &l.Unheld, ledge)
-		for _, p := range raster.Pieces(&strip) {
-			bare := raster.And(&p.Cells, &l.Unheld)
-			if bare.Empty() {
-				continue // beside what fails, and no part of it
-			}
-			cells := p.Cells
-			if rests := raster.Within(&cells, part.Layer(l.K-1), raster.DiscOf(math.Sqrt2)); !rests.Empty() {
-				cells = raster.AndNot(&cells, &within[l.K])
-			}
-			patches = append(patches, patch{l.K, cells, bare, p.X0, p.Y0, p.X1, p.Y1, 0})
+		if l := &layers[i]; !l.Unheld.Empty() {
+			eg.Go(func() error {
+				byLayer[i] = failed(part, l, &within[l.K], ledge)
+				return nil
+			})
 		}
 	}
+	_ = eg.Wait() // the tasks return no error
+	patches := slices.Concat(byLayer...)
 	var n Need
 	failing := len(patches)
 	if failing == 0 {
@@ -161,20 +158,40 @@ func Find(m *mesh.Mesh, part *raster.Stack, s supports.Settings, workers int) Ne
 	return n
 }
 
+// failed returns what fails of a layer, each patch with the new cells beside it that
+// no facet within the limit covers.
+func failed(part *raster.Stack, l *hold.Layer, within *raster.Bits, ledge raster.Disc) (out []patch) {
+	strip := raster.Within(&l.New, &l.Unheld, ledge)
+	for _, p := range raster.Pieces(&strip) {
+		bare := raster.And(&p.Cells, &l.Unheld)
+		if bare.Empty() {
+			continue // beside what fails, and no part of it
+		}
+		cells := p.Cells
+		if raster.Near(&cells, part.Layer(l.K-1), raster.DiscOf(math.Sqrt2)) {
+			cells = raster.AndNot(&cells, within)
+		}
+		out = append(out, patch{l.K, cells, bare, p.X0, p.Y0, p.X1, p.Y1, 0})
+	}
+	return out
+}
+
 // marginal returns the area on marginal ledges outside the regions.
 func marginal(part *raster.Stack, layers []hold.Layer, regions []Region) float64 {
-	told := map[int]raster.Bits{}
+	told := map[int][]*Cut{}
 	for i := range regions {
 		for c := range regions[i].Cuts {
 			cut := &regions[i].Cuts[c]
-			all, was := cut.All(), told[cut.K]
-			told[cut.K] = raster.Or(&was, &all)
+			told[cut.K] = append(told[cut.K], cut)
 		}
 	}
 	cells := 0
 	for i := range layers {
-		was := told[layers[i].K]
-		left := raster.AndNot(&layers[i].Marginal, &was)
+		left := layers[i].Marginal.Clone()
+		for _, cut := range told[layers[i].K] {
+			left.Remove(&cut.Cells)
+			left.Remove(&cut.Bare)
+		}
 		cells += left.Count()
 	}
 	return float64(cells) * part.CellArea()
@@ -253,8 +270,8 @@ func gather(part *raster.Stack, patches []patch, failing int, find func(int) int
 			r.Cuts = slices.Insert(r.Cuts, at, Cut{K: p.k})
 		}
 		c := &r.Cuts[at]
-		c.Cells = raster.Or(&c.Cells, &p.cells)
-		c.Bare = raster.Or(&c.Bare, &p.bare)
+		c.Cells.Add(&p.cells)
+		c.Bare.Add(&p.bare)
 	}
 	for _, r := range order {
 		r.measure(part)

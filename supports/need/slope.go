@@ -47,6 +47,9 @@ func fallOf(normal r3.Vec, s supports.Settings) fall {
 	return level
 }
 
+// facetsAtOnce is how many facets make one task.
+const facetsAtOnce = 4096
+
 // spot is a cell of a layer.
 type spot struct{ k, i, j int32 }
 
@@ -54,7 +57,6 @@ type spot struct{ k, i, j int32 }
 // limit, as far as layers have fails set, and under those beyond it: where each
 // facet's own height puts it, cell by cell.
 func strips(m *mesh.Mesh, part *raster.Stack, s supports.Settings, fails []bool, workers int) (within, beyond []raster.Bits) {
-	const facetsAtOnce = 4096
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
@@ -118,7 +120,7 @@ func layered(part *raster.Stack, lists [][]spot) []raster.Bits {
 	for k := range out {
 		// Facets inside the solid are none of its outside.
 		out[k] = raster.And(&out[k], part.Layer(k))
-		out[k] = raster.AndNot(&out[k], part.Layer(k-1))
+		out[k].Remove(part.Layer(k - 1))
 	}
 	return out
 }
@@ -181,7 +183,7 @@ func link(patches []patch, join func(a, b int)) {
 				if d == 0 && o >= n || !p.near(q) {
 					continue
 				}
-				if touch := raster.Within(&p.cells, &q.cells, reach); !touch.Empty() {
+				if raster.Near(&p.cells, &q.cells, reach) {
 					join(n, o)
 				}
 			}

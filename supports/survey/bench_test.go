@@ -8,14 +8,13 @@ import (
 	"falsework/mesh/meshtest"
 	"falsework/raster"
 	"falsework/supports"
-	"falsework/supports/need"
 	"falsework/supports/survey"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// BenchmarkSurvey cuts a lumpy body 150 mm tall into layers of 0.2 mm, finds its
-// need and surveys it, at three sizes of the mesh and three of the body. The rate
+// BenchmarkSurvey cuts a lumpy body 150 mm tall into layers of 0.2 mm and
+// surveys it, at three sizes of the mesh and three of the body. The rate
 // is in bytes of the binary STL file.
 func BenchmarkSurvey(b *testing.B) {
 	s, err := supports.Settings{}.Resolve()
@@ -33,7 +32,7 @@ func BenchmarkSurvey(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
-				survey.Survey(m, part, need.Find(m, part, s, 0), s, survey.Options{})
+				survey.Survey(m, part, s, survey.Options{})
 			}
 		})
 	}

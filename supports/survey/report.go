@@ -8,7 +8,8 @@ import (
 // Report is what does not hold of a part in its pose, why, and what would do away
 // with it.
 type Report struct {
-	Findings []Finding // in the order of the regions
+	Need     need.Need
+	Findings []Finding // in the order of the need's regions
 	Notes    []Note    // what else the designer should know, worst first
 	// Certified is the angle from the vertical, in radians, from which a slope is
 	// sure to be found, given CertifiedRise mm of it.

@@ -27,9 +27,11 @@ type Options struct {
 	Workers int // at work at once; 0 means one for each processor
 }
 
-// Survey explains what does not hold. Mesh, layers and need must be of one pose.
-func Survey(m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, o Options) Report {
+// Survey finds what does not hold and explains it. Mesh and layers must be of one
+// pose.
+func Survey(m *mesh.Mesh, part *raster.Stack, s supports.Settings, o Options) Report {
 	v := &surveyor{mesh: m, part: part, s: s, boreOf: make(map[int]int)}
+	var n need.Need
 	var open []float64
 	var faces []need.Faces
 	var thin []Note
@@ -40,9 +42,17 @@ func Survey(m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, 
 	var eg errgroup.Group
 	eg.SetLimit(workers)
 	for _, task := range []func(){
+		func() {
+			n = need.Find(m, part, s, workers)
+			var after errgroup.Group
+			after.Go(func() error {
+				open = v.fromPlate(n)
+				return nil
+			})
+			faces = need.FacesOf(m, part, n, s)
+			_ = after.Wait() // the task returns no error
+		},
 		func() { v.bores = remedy.Bores(m) },
-		func() { faces = need.FacesOf(m, part, n, s) },
-		func() { open = v.fromPlate(n) },
 		func() { thin = v.thin(workers) },
 	} {
 		eg.Go(func() error {
@@ -58,7 +68,7 @@ func Survey(m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, 
 			}
 		}
 	}
-	out := Report{CertifiedRise: certifiedRise, Certified: certified(s)}
+	out := Report{Need: n, CertifiedRise: certifiedRise, Certified: certified(s)}
 	told := map[int]int{} // bore → the first region at its crown
 	for i, f := range faces {
 		out.Findings = append(out.Findings, v.finding(n.Regions[i], f, open[i], told))
@@ -156,17 +166,15 @@ func (v *surveyor) finding(r need.Region, f need.Faces, fromPlate float64, told 
 func (v *surveyor) begins(r *need.Region) (largest raster.Piece, ok bool) {
 	for n := range r.Cuts {
 		cut := &r.Cuts[n]
-		if cut.Bare.Empty() {
-			continue
-		}
-		below := v.part.Layer(cut.K - 1)
-		fresh := raster.AndNot(v.part.Layer(cut.K), below)
-		for _, p := range raster.Pieces(&fresh) {
-			if bare := raster.And(&p.Cells, &cut.Bare); bare.Empty() {
+		for _, p := range raster.Pieces(&cut.Bare) {
+			if p.Area <= largest.Area {
 				continue
 			}
-			rests := raster.Within(&p.Cells, below, raster.DiscOf(math.Sqrt2))
-			if rests.Empty() && p.Area > largest.Area {
+			// All of an island is bare, and nothing of its layer is beside it.
+			beside := raster.Dilate(&p.Cells, raster.DiscOf(math.Sqrt2))
+			beside = raster.And(&beside, v.part.Layer(cut.K))
+			beside = raster.AndNot(&beside, &p.Cells)
+			if beside.Empty() && !raster.Near(&p.Cells, v.part.Layer(cut.K-1), raster.DiscOf(math.Sqrt2)) {
 				largest, ok = p, true
 			}
 		}

@@ -10,7 +10,6 @@ import (
 	"falsework/mesh/meshtest"
 	"falsework/raster"
 	"falsework/supports"
-	"falsework/supports/need"
 	"falsework/supports/survey"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -24,7 +23,7 @@ func of(t testing.TB, m *mesh.Mesh, o survey.Options) survey.Report {
 		t.Fatal(err)
 	}
 	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
-	return survey.Survey(m, part, need.Find(m, part, s, 0), s, o)
+	return survey.Survey(m, part, s, o)
 }
 
 func box(x0, y0, z0, x1, y1, z1 float64) *mesh.Mesh {
@@ -218,7 +217,7 @@ func ExampleSurvey() {
 	m := meshtest.Box(r3.Vec{}, r3.Vec{X: 4, Y: 10, Z: 20})
 	m.Append(meshtest.Box(r3.Vec{Z: 15}, r3.Vec{X: 10, Y: 10, Z: 18}))
 	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
-	r := survey.Survey(m, part, need.Find(m, part, s, 0), s, survey.Options{})
+	r := survey.Survey(m, part, s, survey.Options{})
 	for _, f := range r.Findings {
 		fmt.Printf("%s at z %.0f mm: %s\n", f.Kind, f.Bounds.Min.Z, f.Remedies[0].Text)
 	}
