@@ -212,7 +212,7 @@ func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out
 				break // the rest are no nearer
 			}
 			x, y := i+o.dx, j+o.dy
-			if x < 0 || x >= w || y < 0 || y >= c.grid.H || !under.Has(x, y) {
+			if !under.Has(x, y) {
 				continue
 			}
 			d := o.d
@@ -244,11 +244,12 @@ func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out
 	// A debtor further from sound ground than any debt pays off alone.
 	beside := raster.Within(&owing, sound, c.ledgeDisc)
 	owing.Each(func(x, y int) {
-		if beside.Has(x, y) {
+		// A debtor pays off at least the reach; near sound ground perhaps more.
+		if debt := c.owed[y*w+x] - float32(c.reach); debt > 0 && beside.Has(x, y) {
 			settle(x, y, false)
-			return
+		} else {
+			owe(x, y, debt)
 		}
-		owe(x, y, c.owed[y*w+x]-float32(c.reach))
 	})
 	return out
 }
