@@ -56,10 +56,13 @@ func Baseline(part *raster.Stack, s supports.Settings, m Machine, spacing float6
 
 	cols := columnsOf(region.Cut, line, BeadArea(s.Line, s.Layer)/s.Layer/cell, spacing/cell)
 
-	same := func(k int) bool {
-		return raster.Equal(region.Layer(k), region.Layer(k-1)) && raster.Equal(&dense[k], &dense[k-1])
+	like := func(k int) int {
+		if raster.Equal(region.Layer(k), region.Layer(k-1)) && raster.Equal(&dense[k], &dense[k-1]) {
+			return k - 1
+		}
+		return -1
 	}
-	e := price(len(region.Cut), part.Layers, m, same, func(k int) []path {
+	e := price(len(region.Cut), m, like, func(k int) []path {
 		r := region.Layer(k)
 		if r.Empty() {
 			return nil

@@ -343,7 +343,7 @@ func TestCopiedLayers(t *testing.T) {
 	sup := cut(supportLike(), s)
 	m := Machine{}.filled()
 	e := Supports(sup, s, m)
-	slow := price(len(sup.Cut), sup.Layers, m, func(int) bool { return false }, func(k int) []path {
+	slow := price(len(sup.Cut), m, func(int) int { return -1 }, func(k int) []path {
 		return wallPaths(sup.Layer(k), sup.Grid, s, sup.Thickness(k))
 	})
 	slow.SolidMM3 = e.SolidMM3
