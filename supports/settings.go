@@ -27,6 +27,8 @@ type Settings struct {
 	Lean      float64 // furthest a support wall may lean
 	Margin    float64 // share of Bridge kept in hand when planning
 	Cell      float64 // edge of a raster cell
+
+	LoneLedge float64 // how far one lone layer was seen to stand out and hold; 0: a line
 }
 
 // Direction is the direction that bridges are laid in: any, or one stated.
@@ -114,6 +116,7 @@ func (s Settings) Resolve() (Settings, error) {
 	check(s.Lean*deg >= 5 && s.Lean <= s.Limit+1e-9, "lean %.4g° is outside 5° to the limit of %.4g°", s.Lean*deg, s.Limit*deg)
 	check(s.Margin >= 0 && s.Margin <= 0.5, "margin %g is outside 0 to 0.5", s.Margin)
 	check(s.Gap == Fused || s.Gap > 0 && s.Gap <= 1, "gap %g mm is outside 0 (fused) to 1 mm", s.Gap)
+	check(s.LoneLedge >= 0 && s.LoneLedge <= 5, "ledge %g mm is outside 0 to 5 mm", s.LoneLedge)
 	check(s.Layer <= maxLayerShare*s.Nozzle+1e-9, "layer %g mm is thicker than %g × the %g mm nozzle", s.Layer, maxLayerShare, s.Nozzle)
 	check(s.First <= maxLayerShare*s.Nozzle+1e-9, "first-layer %g mm is thicker than %g × the %g mm nozzle", s.First, maxLayerShare, s.Nozzle)
 	check(s.Line >= s.Nozzle*0.8-1e-9 && s.Line <= s.Nozzle*2+1e-9, "line %g mm does not come out of a %g mm nozzle; give 0.8 to 2 times the nozzle", s.Line, s.Nozzle)
@@ -141,5 +144,11 @@ func (s Settings) VoidLayers() int {
 func (s Settings) Reach() float64 { return s.Layer * math.Tan(s.Limit) }
 
 // Ledge returns how far a single layer may stand out before it fails rather than
-// being marginal: one line.
-func (s Settings) Ledge() float64 { return max(s.Line, s.Reach()) }
+// being marginal: one line, or what was seen to hold.
+func (s Settings) Ledge() float64 {
+	most := s.LoneLedge
+	if most == 0 {
+		most = s.Line
+	}
+	return max(most, s.Reach())
+}

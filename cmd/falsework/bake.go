@@ -49,8 +49,9 @@ For a part NAME.stl it writes:
   NAME-below.png          the part from below: where supports meet it, what would fall
   NAME-three-quarter.png  part and supports, the part drawn as glass
 
-With --plan it builds exactly the plan given and draws nothing of its own. The
-plan's settings then count; an option that is given as well stands in for the
+--printer FILE has the speeds, the filament and the readings of your own printer; see
+"falsework cost" and "falsework coupon". With --plan it builds exactly the plan given
+and draws nothing of its own. The plan's settings then count; an option that is given as well stands in for the
 plan's, and the summary says so.
 
 The part must stand on the plate, in millimetres. A file with a body of supports
@@ -79,10 +80,11 @@ func newBakeCommand(io streams) *cobra.Command {
 			if err := o.pictures.check(); err != nil {
 				return &usageError{cmd, err}
 			}
-			if err := o.printer.check(); err != nil {
-				return &usageError{cmd, err}
+			refuse := o.printer.early
+			if o.plan != "" {
+				refuse = o.printer.check // the plan may mend the rest
 			}
-			if _, err := o.printer.settings(); err != nil && o.plan == "" {
+			if err := refuse(); err != nil {
 				return &usageError{cmd, err}
 			}
 			return runBake(cmd.Context(), io, o)
@@ -121,6 +123,7 @@ type baking struct {
 	o        *bakeOptions
 	name     string
 	settings supports.Settings
+	machine  printer
 	warnings []string
 	seconds  stageSeconds
 	progress *progress
@@ -135,6 +138,7 @@ type baking struct {
 	compare  cost.Comparison
 	pricing  errgroup.Group
 	baseline cost.Estimate // by pricing
+	body     cost.Estimate // the part alone, by pricing
 	encoding errgroup.Group
 	encoded  []*file // by encoding
 	files    []file
@@ -182,8 +186,11 @@ func (b *baking) read() (err error) {
 	if b.part, b.warnings, err = readPart(b.o.part); err != nil {
 		return err
 	}
+	if b.machine, err = readPrinter(b.o.printer.file); err != nil {
+		return err
+	}
 	if b.o.plan == "" {
-		b.settings, err = b.o.printer.settings()
+		b.settings, err = b.o.printer.settingsFor(b.machine)
 		return err
 	}
 	path := b.o.plan
@@ -192,6 +199,11 @@ func (b *baking) read() (err error) {
 		return err
 	}
 	b.warnings = append(b.warnings, warnings...)
+	read := p.Settings
+	if b.machine.Readings.put(&read); read != p.Settings {
+		b.warnings = append(b.warnings, "the plan's settings count, not the readings in "+b.o.printer.file+
+			"; give --bridge and so on to see whether the plan holds with those")
+	}
 	changes, err := b.o.printer.overPlan(&p.Settings)
 	if err != nil {
 		return err
@@ -213,7 +225,8 @@ func (b *baking) cut() (err error) {
 	}
 	// What the supports are compared with waits for nothing but the part.
 	b.pricing.Go(func() error {
-		_, b.baseline = cost.Baseline(b.layers, b.settings, cost.Machine{}, cost.DefaultSpacing)
+		_, b.baseline = cost.Baseline(b.layers, b.settings, b.machine.Machine, cost.DefaultSpacing)
+		b.body = cost.Part(b.layers, b.settings, b.machine.Machine)
 		return nil
 	})
 	return nil
@@ -274,7 +287,7 @@ func (b *baking) price() error {
 	// A foot may stand out beyond the part's grid.
 	grid := raster.GridFor(b.supports.Bounds(), b.settings.Cell, margin)
 	sup := raster.Section(b.supports, grid, b.layers.Layers, 0)
-	ours := cost.Supports(sup, b.settings, cost.Machine{})
+	ours := cost.Supports(sup, b.settings, b.machine.Machine)
 	_ = b.pricing.Wait() // it returns no error
 	b.compare = cost.Ratio(ours, b.baseline)
 	b.compare.SpacingMM = cost.DefaultSpacing
@@ -386,14 +399,18 @@ func (b *baking) report() *bakeReport {
 			Lines: len(b.plan.Lines), Posts: len(b.plan.Posts),
 		},
 		Baseline: baselineReport{VolumeMM3: to(c.Baseline.VolumeMM3, 3), TimeS: to(c.Baseline.TimeS, 2), SpacingMM: c.SpacingMM},
-		Proof:    shortProof(b.proof),
+		Proof:    shortProof(b.proof), Printer: machineOf(b.machine),
 		Files:    []string{},
 		Seconds:  b.seconds,
 		Warnings: append([]string{}, b.warnings...),
 	}
-	if !c.NoBaseline {
-		plastic, time := to(c.PlasticRatio, 4), to(c.TimeRatio, 4)
-		r.Ratio = ratioReport{Plastic: &plastic, Time: &time}
+	r.Supports.FilamentMM, r.Supports.Price = to(b.machine.FilamentMM(c.Supports.VolumeMM3), 2), b.machine.priceOf(c.Supports)
+	r.Ratio = ratioOf(c.Supports, c.Baseline)
+	r.Print = wholeReport{
+		Part: b.machine.printOf(b.body), Supports: b.machine.printOf(b.body, c.Supports), Dense: b.machine.printOf(b.body, c.Baseline),
+	}
+	if r.Ratio.Time != nil {
+		r.Print.Ratio = ratioOf(b.machine.Total(b.body, c.Supports), b.machine.Total(b.body, c.Baseline))
 	}
 	for _, f := range b.files {
 		r.Files = append(r.Files, filepath.Join(b.o.out, f.name))

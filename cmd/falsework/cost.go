@@ -20,7 +20,6 @@ import (
 type costOptions struct {
 	part, supports string // supports empty: none, or in the part's file
 	out            string // empty: nothing is written
-	machine        string // a printer file; empty: the default printer
 	price          float64
 	priced         bool
 	printer        printerOptions
@@ -31,15 +30,16 @@ type costOptions struct {
 	delay time.Duration // until progress is told
 }
 
-const costHelp = `Cost says what supports take to print, in time and in plastic, beside what a dense
-grid of lines would take for the same part. The README defines that baseline.
+const costHelp = `Cost says what a part and its supports take to print, in time and in plastic, beside
+what dense lines would take for the same part. The README defines that baseline.
 
 PART and SUPPORTS are STL in one frame, as bake writes them, or PART is one 3MF
 file with both: the supports are the body whose name says so, or whose object type
-is solidsupport. Without supports only the baseline is priced. Give the same
+is solidsupport. Without supports part and baseline are priced. Give the same
 --layer, --line, --gap and so on as to bake.
 
-It prints one row for the supports and one for the dense lines at each spacing:
+It prints one row for the part, one for the supports and one for the dense lines at
+each spacing, and then the same for the whole print, least layer times included:
 
   time         of supports alone, travel, retraction and the way to and fro included
   mm³, g, filament mm
@@ -48,28 +48,31 @@ It prints one row for the supports and one for the dense lines at each spacing:
   islands      pieces that do not touch, summed over the layers; of dense supports
                those at least a line wide
   paths        lines printed without lifting
-  price        with --price, for a kilogram, in the same money
+  price        with --price or the printer file's, for a kilogram, in the same money
   ours/dense   time and plastic of the supports over those of this row
 
 Nothing is written unless you ask for it:
 
-  --out DIR    NAME-cost.png, time of each layer against height, the supports and
-               the dense lines every 2.5 mm; NAME-cost.csv, a row for each layer
+  --out DIR    NAME-cost.png, time of each layer against height, the part, the supports
+               and the dense lines every 2.5 mm; NAME-cost.csv, a row for each layer
 
 A printer is a small YAML file; --print-printer prints the default one with the
-source of each number. Times are a planner's, good for comparing: your printer's
-clock will show something else. The exit code is 0 when the costs are told, 2 when
-input or usage was refused.
+source of each number, shell and filling of the part among them. Times are a
+planner's, good for comparing: your printer's clock will show something else. The
+exit code is 0 when the costs are told, 2 when input or usage was refused.
 
 --json prints one object:
 
   part       name, triangles, size_mm [x,y,z], volume_mm3
   printer    name, and the fields of a printer file
-  supports   time_s, volume_mm3, mass_g, filament_mm, length_mm, travel_mm, islands,
-             paths, price (null without --price); null without supports
+  body       the part: time_s, volume_mm3, mass_g, filament_mm, length_mm, travel_mm,
+             islands, paths, price (null without one), and print{time_s,mass_g,
+             filament_mm,price}, the whole print
+  supports   the same; print is that of part and supports; null without supports
   baselines[]
-             the same, and spacing_mm, ratio{time,plastic}, ours over this one; both
-             are null where there is nothing to compare
+             the same, and spacing_mm, ratio{time,plastic}, ours over this one, and
+             print_ratio, that of the whole prints; null where there is nothing to
+             compare
   seconds    read, cut, cost, write
   files[], warnings[]`
 
@@ -103,7 +106,7 @@ func newCostCommand(io streams) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return encodePrinter(io.out, p.Machine)
+				return encodePrinter(io.out, p)
 			}
 			o.part = args[0]
 			if len(args) > 1 {
@@ -116,15 +119,13 @@ func newCostCommand(io streams) *cobra.Command {
 				return refuse(errors.New("SUPPORTS is empty: name a file, or leave it out"))
 			case fs.Changed("out") && o.out == "":
 				return refuse(errors.New("--out is empty: name a folder, or leave it out to have nothing written"))
-			case fs.Changed("printer") && o.machine == "":
-				return refuse(errors.New("--printer is empty: name a file, or leave it out to have the default printer"))
 			case !(o.price >= 0 && o.price <= math.MaxFloat32):
 				return refuse(fmt.Errorf("--price %g is no price of a kilogram", o.price))
 			}
 			if err := o.pictures.check(); err != nil {
 				return refuse(err)
 			}
-			if _, err := o.printer.settings(); err != nil {
+			if err := o.printer.early(); err != nil {
 				return refuse(err)
 			}
 			return runCost(cmd.Context(), io, o)
@@ -133,9 +134,8 @@ func newCostCommand(io streams) *cobra.Command {
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	fs.StringVar(&o.out, "out", "", "folder to write picture and table to; made if it does not exist")
-	fs.StringVar(&o.machine, "printer", "", "YAML file of the printer's speeds and material")
 	fs.BoolVar(&printDefault, "print-printer", false, "print the default printer file and do nothing else")
-	fs.Float64Var(&o.price, "price", 0, "price of a kilogram of filament, in any money")
+	fs.Float64Var(&o.price, "price", 0, "price of a kilogram of filament, in any money, in place of the printer file's")
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the table")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
@@ -170,8 +170,9 @@ type costing struct {
 
 	part, supports       *mesh.Mesh    // supports nil: none given
 	partCut, supportsCut *raster.Stack // likewise
-	ours                 *priced       // likewise
-	dense                []priced      // in the order of cost.Spacings
+	body                 priced
+	ours                 *priced  // nil: none given
+	dense                []priced // in the order of cost.Spacings
 	files                []file
 }
 
@@ -203,7 +204,7 @@ func (c *costing) stages(target output) []stage {
 			if err := c.read(); err != nil || c.o.out == "" {
 				return err
 			}
-			return target.check(c.o.part, c.o.supports, c.o.machine)
+			return target.check(c.o.part, c.o.supports, c.o.printer.file)
 		}},
 		{"cutting layers", &c.seconds.Cut, c.cut},
 		{"costing", &c.seconds.Cost, c.price},
@@ -212,13 +213,16 @@ func (c *costing) stages(target output) []stage {
 }
 
 func (c *costing) read() (err error) {
-	if c.machine, err = readPrinter(c.o.machine); err != nil {
+	if c.machine, err = readPrinter(c.o.printer.file); err != nil {
 		return err
+	}
+	if c.o.priced {
+		c.machine.Price = &c.o.price
 	}
 	if c.part, c.supports, c.warnings, err = readPair(c.o.part, c.o.supports); err != nil {
 		return err
 	}
-	c.settings, err = c.o.printer.settings()
+	c.settings, err = c.o.printer.settingsFor(c.machine)
 	return err
 }
 
@@ -236,6 +240,7 @@ func (c *costing) cut() (err error) {
 }
 
 func (c *costing) price() error {
+	c.body = priced{Estimate: cost.Part(c.partCut, c.settings, c.machine.Machine), islands: islands(c.partCut, 0)}
 	if c.supportsCut != nil {
 		e := cost.Supports(c.supportsCut, c.settings, c.machine.Machine)
 		c.ours = &priced{Estimate: e, islands: islands(c.supportsCut, 0)}

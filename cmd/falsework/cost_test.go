@@ -101,7 +101,24 @@ func TestCostIsTheLibrarys(t *testing.T) {
 		// 0.4 wide in a layer of 0.2.
 		near("bead", d.VolumeMM3/d.LengthMM, 0.2*0.2+math.Pi*0.2*0.2/4, 1e-6)
 	}
+	body := cost.Part(section(part), s, cost.Machine{})
+	check("part", r.Body, body)
+	whole := func(what string, p printReport, things ...cost.Estimate) {
+		t.Helper()
+		want := cost.Machine{}.Total(append(things, body)...)
+		near(what+": time", p.TimeS, want.TimeS, 0.005)
+		near(what+": mass", p.MassG, want.VolumeMM3*density/1000, 0.0005)
+		near(what+": filament", p.FilamentMM, want.VolumeMM3*4/(math.Pi*diameter*diameter), 0.005)
+		near(what+": price", *p.Price, want.VolumeMM3*density/1e6*price, 1e-4)
+	}
+	whole("part alone", r.Body.Print)
+	whole("print with supports", r.Supports.Print, ours)
+	_, dense := cost.Baseline(section(part), s, cost.Machine{}, 2.5)
+	whole("print with dense supports", r.Baselines[1].Print, dense)
+	near("ratio of the prints", *r.Baselines[1].PrintRatio.Time, r.Supports.Print.TimeS/r.Baselines[1].Print.TimeS, 5e-5)
 	// bake says the same.
+	near("bake's print", bake.Print.Supports.TimeS, r.Supports.Print.TimeS, 0)
+	near("bake's dense print", bake.Print.Dense.TimeS, r.Baselines[1].Print.TimeS, 0)
 	near("bake's time", bake.Supports.TimeS, r.Supports.TimeS, 0)
 	near("bake's plastic", bake.Supports.VolumeMM3, r.Supports.VolumeMM3, 0)
 	near("bake's baseline", bake.Baseline.TimeS, r.Baselines[1].TimeS, 0)
@@ -223,7 +240,7 @@ func TestCostJSONFields(t *testing.T) {
 	if err := json.Unmarshal([]byte(stdout), &got); err != nil {
 		t.Fatalf("%v; %s", err, stderr)
 	}
-	const one = "filament_mm islands length_mm mass_g paths price time_s travel_mm volume_mm3"
+	const one = "filament_mm islands length_mm mass_g paths price print time_s travel_mm volume_mm3"
 	var fields []string
 	for _, f := range printerFields {
 		fields = append(fields, f.name)
@@ -236,11 +253,13 @@ func TestCostJSONFields(t *testing.T) {
 		v    any
 		want string
 	}{
-		{"", got, "baselines files part printer seconds supports warnings"},
+		{"", got, "baselines body files part printer seconds supports warnings"},
 		{"part", got["part"], "name size_mm triangles volume_mm3"},
 		{"printer", got["printer"], strings.Join(fields, " ")},
+		{"body", got["body"], one},
 		{"supports", got["supports"], one},
-		{"baselines", dense, "filament_mm islands length_mm mass_g paths price ratio spacing_mm time_s travel_mm volume_mm3"},
+		{"print", dense["print"], "filament_mm mass_g price time_s"},
+		{"baselines", dense, "filament_mm islands length_mm mass_g paths price print print_ratio ratio spacing_mm time_s travel_mm volume_mm3"},
 		{"ratio", dense["ratio"], "plastic time"},
 		{"seconds", got["seconds"], "cost cut read write"},
 	} {
@@ -494,6 +513,7 @@ func TestCostFiles(t *testing.T) {
 			}
 		}
 	}
+	check("part", r.Body)
 	check("supports", *r.Supports)
 	for _, d := range r.Baselines {
 		check(fmt.Sprintf("dense_%gmm", d.SpacingMM), d.estimateReport)
@@ -569,6 +589,9 @@ func TestCostPictureHasInkWhereItShould(t *testing.T) {
 	}
 }
 
+// printerParts lets printers be compared.
+var printerParts = cmp.AllowUnexported(printer{})
+
 // The default printer printed is the default printer read, and the first example.
 func TestPrinterRoundTrip(t *testing.T) {
 	code, text, stderr := call("cost", "--print-printer")
@@ -583,7 +606,7 @@ func TestPrinterRoundTrip(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d := cmp.Diff(want, got); d != "" {
+	if d := cmp.Diff(printer{Machine: want}, got, printerParts); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}
 	const folder = "../../testdata/printers/"
@@ -595,20 +618,67 @@ func TestPrinterRoundTrip(t *testing.T) {
 		t.Errorf("brisk.yaml: %+v, %v", brisk, err)
 	}
 	var b bytes.Buffer
-	if err := encodePrinter(&b, brisk.Machine); err != nil {
+	if err := encodePrinter(&b, brisk); err != nil {
 		t.Fatal(err)
 	}
-	if again, err := decodePrinter("x", b.Bytes()); err != nil || again != brisk.Machine {
-		t.Errorf("%+v came back as %+v, %v", brisk.Machine, again, err)
+	again, err := decodePrinter("x", b.Bytes())
+	again.name = brisk.name
+	if d := cmp.Diff(brisk, again, printerParts); d != "" || err != nil {
+		t.Errorf("%v; (-written +read):\n%s", err, d)
 	}
-	if n := strings.Count(text, "no source") + strings.Count(text, "Processes 2025") + strings.Count(text, "An assumption"); n != len(printerFields) {
+	if n := strings.Count(text, "no source") + strings.Count(text, "Processes 2025") + strings.Count(text, "An assumption") + strings.Count(text, "Mazlan 2020"); n != len(printerFields) {
 		t.Errorf("%d sources of %d numbers", n, len(printerFields))
 	}
 	for _, f := range printerFields {
-		if !slices.ContainsFunc([]string{"_mm_s", "_mm_s2", "_mm", "_s", "_g_cm3"}, func(unit string) bool { return strings.HasSuffix(f.name, unit) }) {
+		if !slices.ContainsFunc([]string{"_mm_s", "_mm_s2", "_mm", "_s", "_g_cm3", "_deg", "_mpa", "_per_kg", "_share", "loops", "layers"}, func(unit string) bool { return strings.HasSuffix(f.name, unit) }) {
 			t.Errorf("%s has no unit", f.name)
 		}
 	}
+}
+
+// What was read off a coupon is the default of every command, and an option stands
+// in for it.
+func TestPrinterReadingsAreDefaults(t *testing.T) {
+	mine := writeFile(t, "mine.yaml", []byte("limit_deg: 40\nbridge_mm: 7\ngap_mm: 0.25\nledge_mm: 0.3\nline_mm: 0.42\nspeed_mm_s: 90\nprice_per_kg: 30\n"))
+	dir := t.TempDir()
+	_, r := bakeJSON(t, partFile("drip-hook"), "--out", dir, "--printer", mine, "--bridge", "8")
+	p, _, _, err := readPlan(filepath.Join(dir, "drip-hook.plan.yaml"), partFile("drip-hook"), mustRead(t, partFile("drip-hook")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := p.Settings
+	if s.Limit != 40 || s.Bridge != 8 || s.Gap != 0.25 || s.LoneLedge != 0.3 || s.Line != 0.42 {
+		t.Errorf("the plan's settings are %+v", s)
+	}
+	if r.Printer.Name != "mine" || r.Printer.Speed != 90 || math.Abs(*r.Supports.Price-r.Supports.MassG/1000*30) > 1e-4 {
+		t.Errorf("bake used %+v and charged %v", r.Printer, *r.Supports.Price)
+	}
+	if len(r.Warnings) != 0 {
+		t.Errorf("warnings %q", r.Warnings)
+	}
+	// The plan's own settings count when it is built again, and that is said.
+	plan := filepath.Join(dir, "drip-hook.plan.yaml")
+	_, again := bakeJSON(t, partFile("drip-hook"), "--out", filepath.Join(dir, "again"), "--plan", plan, "--printer", mine)
+	if len(again.Warnings) != 1 || !strings.Contains(again.Warnings[0], "not the readings in "+mine) {
+		t.Errorf("warnings %q", again.Warnings)
+	}
+	if again.Supports.TimeS != r.Supports.TimeS {
+		t.Errorf("the plan built again takes %g s, not %g", again.Supports.TimeS, r.Supports.TimeS)
+	}
+	code, _, stderr := call("survey", partFile("drip-hook"), "--printer", filepath.Join(dir, "nowhere.yaml"))
+	oneClearLine(t, stderr, "nowhere.yaml", "check the path")
+	if code != exitRefused {
+		t.Errorf("exit %d", code)
+	}
+}
+
+func mustRead(t *testing.T, path string) *mesh.Mesh {
+	t.Helper()
+	m, _, err := readPart(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
 }
 
 // Every number of a file counts, and the speeds and material do what they should.
@@ -662,6 +732,11 @@ func TestPrinterRefuses(t *testing.T) {
 		{"accel_mm_s2: -5\n", "line 1: accel_mm_s2: -5 is negative"},
 		{"\nspeed_mm_s: 5000\n", "line 2: speed_mm_s: speed 5000 mm/s is outside 1 to 1000"},
 		{"min_layer_s: 5000\n", "line 1: min_layer_s"},
+		{"loops: 1.5\n", "line 1: loops: 1.5 is no count"},
+		{"loops: 0\n", "line 1: loops: 0 is no size"},
+		{"infill_share: 15\n", "line 1: infill_share: infill 15 is more"},
+		{"gap_mm: 0\n", "line 1: gap_mm: 0 is outside 0.01 to 1"},
+		{"bridge_mm: 1000\n", "line 1: bridge_mm: 1000 is outside 2 to 200"},
 		{"- 1\n- 2\n", "line 1: not a list of names and numbers"},
 		{"speed_mm_s: 60\n---\nspeed_mm_s: 50\n", "2 documents"},
 		{"speed_mm_s: 60\n  accel: : 3\n", "line "},
@@ -698,8 +773,9 @@ func FuzzPrinter(f *testing.F) {
 		if err := encodePrinter(&b, m); err != nil {
 			t.Fatal(err)
 		}
-		if again, err := decodePrinter("again", b.Bytes()); err != nil || again != m {
-			t.Errorf("%+v came back as %+v, %v", m, again, err)
+		again, err := decodePrinter("again", b.Bytes())
+		if d := cmp.Diff(m, again, printerParts); d != "" || err != nil {
+			t.Errorf("%v; (-written +read):\n%s", err, d)
 		}
 	})
 }

@@ -156,7 +156,8 @@ func (s steps) Thumbnail(c *draw.Canvas) {
 }
 
 // draw returns a chart of the time of each layer against height, width pixels
-// wide and 4 : 3, as PNG: the supports and the dense lines at DefaultSpacing.
+// wide and 4 : 3, as PNG: the part, the supports and the dense lines at
+// DefaultSpacing.
 func (c *costing) draw(width int) ([]byte, error) {
 	faces, err := sheetFaces()
 	if err != nil {
@@ -210,6 +211,7 @@ func (c *costing) draw(width int) ([]byte, error) {
 		p.Add(s)
 		p.Legend.Add(fmt.Sprintf("%s: %s, %.1f g  ", name, duration(t.TimeS), t.MassG), s)
 	}
+	add("part", c.body, steps{LineStyle: stroke(0.8, view.InkSoft)})
 	if c.ours != nil {
 		hatch := stroke(0.5, view.Fill(view.Support))
 		add("supports", *c.ours, steps{LineStyle: stroke(1.4, view.Fill(view.Support)), hatch: &hatch})
@@ -233,7 +235,7 @@ func (c *costing) draw(width int) ([]byte, error) {
 	p.Draw(draw.Crop(sheet, 24, -28, foot, -22))
 	note := style(9, xfont.WeightNormal, view.InkSoft, lettering.Style{})
 	sheet.FillText(note, vg.Point{X: 24, Y: 20}, fmt.Sprintf(
-		"Supports alone, travel and retraction included. Layers of %g mm, printer: %.40s. A planner's times, for comparing.",
+		"Each alone, travel and retraction included. Layers of %g mm, printer: %.40s. A planner's times, for comparing.",
 		c.settings.Layer, c.machine.name))
 
 	var b bytes.Buffer

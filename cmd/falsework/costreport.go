@@ -17,6 +17,7 @@ import (
 type costReport struct {
 	Part      partReport      `json:"part"`
 	Printer   machineReport   `json:"printer"`
+	Body      estimateReport  `json:"body"`
 	Supports  *estimateReport `json:"supports"`
 	Baselines []denseReport   `json:"baselines"`
 	Seconds   costSeconds     `json:"seconds"`
@@ -28,6 +29,17 @@ type costReport struct {
 type machineReport struct {
 	Name string `json:"name"`
 	cost.Machine
+	Readings
+}
+
+func machineOf(p printer) machineReport {
+	r := machineReport{p.name, p.Machine, p.Readings}
+	// Numbers as a file has them: a machine says none by a negative one.
+	for _, v := range []*float64{&r.Retract, &r.RetractBeyond, &r.Visit, &r.MinLayer, &r.Infill} {
+		*v = max(0, *v)
+	}
+	r.Solid = max(0, r.Solid)
+	return r
 }
 
 // estimateReport is what printing one thing takes.
@@ -41,12 +53,37 @@ type estimateReport struct {
 	Islands    int      `json:"islands"`
 	Paths      int      `json:"paths"`
 	Price      *float64 `json:"price"`
+
+	Print printReport `json:"print"`
+}
+
+// printReport is what a whole print takes, least layer times included.
+type printReport struct {
+	TimeS      float64  `json:"time_s"`
+	MassG      float64  `json:"mass_g"`
+	FilamentMM float64  `json:"filament_mm"`
+	Price      *float64 `json:"price"`
+}
+
+func (p printer) printOf(things ...cost.Estimate) printReport {
+	e := p.Total(things...)
+	return printReport{to(e.TimeS, 2), to(e.MassG, 3), to(p.FilamentMM(e.VolumeMM3), 2), p.priceOf(e)}
+}
+
+// priceOf returns what an estimate's plastic costs, nil when no price is known.
+func (p printer) priceOf(e cost.Estimate) *float64 {
+	if p.Price == nil {
+		return nil
+	}
+	v := to(e.MassG/1000**p.Price, 4)
+	return &v
 }
 
 type denseReport struct {
 	SpacingMM float64 `json:"spacing_mm"`
 	estimateReport
-	Ratio ratioReport `json:"ratio"`
+	Ratio      ratioReport `json:"ratio"`
+	PrintRatio ratioReport `json:"print_ratio"`
 }
 
 // costSeconds is the time that each stage of a run took.
@@ -57,38 +94,42 @@ type costSeconds struct {
 	Write float64 `json:"write"`
 }
 
-func (c *costing) estimate(p priced) estimateReport {
-	e := estimateReport{
+// estimate reports a thing that is printed, and the print of all it takes.
+func (c *costing) estimate(p priced, print ...cost.Estimate) estimateReport {
+	return estimateReport{
 		TimeS: to(p.TimeS, 2), VolumeMM3: to(p.VolumeMM3, 3), MassG: to(p.MassG, 3),
 		FilamentMM: to(c.machine.FilamentMM(p.VolumeMM3), 2), LengthMM: to(p.LengthMM, 2), TravelMM: to(p.TravelMM, 2),
-		Islands: p.islands, Paths: p.Paths,
+		Islands: p.islands, Paths: p.Paths, Price: c.machine.priceOf(p.Estimate), Print: c.machine.printOf(print...),
 	}
-	if c.o.priced {
-		price := to(p.MassG/1000*c.o.price, 4)
-		e.Price = &price
+}
+
+// ratioOf sets one cost over another, null where there is nothing to set it over.
+func ratioOf(ours, dense cost.Estimate) ratioReport {
+	r := cost.Ratio(ours, dense)
+	if r.NoBaseline {
+		return ratioReport{}
 	}
-	return e
+	plastic, time := to(r.PlasticRatio, 4), to(r.TimeRatio, 4)
+	return ratioReport{Plastic: &plastic, Time: &time}
 }
 
 func (c *costing) report() *costReport {
 	r := &costReport{
-		Part: partOf(c.name, c.part), Printer: machineReport{c.machine.name, c.machine.Machine},
+		Part: partOf(c.name, c.part), Printer: machineOf(c.machine),
 		Files: []string{}, Warnings: append([]string{}, c.warnings...),
 		Seconds: costSeconds{to(c.seconds.Read, 4), to(c.seconds.Cut, 4), to(c.seconds.Cost, 4), to(c.seconds.Write, 4)},
 	}
-	for _, f := range printerFields {
-		*f.at(&r.Printer.Machine) = f.value(c.machine.Machine)
-	}
+	body := c.body.Estimate
+	r.Body = c.estimate(c.body, body)
 	if c.ours != nil {
-		e := c.estimate(*c.ours)
+		e := c.estimate(*c.ours, body, c.ours.Estimate)
 		r.Supports = &e
 	}
 	for _, d := range c.dense {
-		one := denseReport{SpacingMM: d.spacing, estimateReport: c.estimate(d)}
+		one := denseReport{SpacingMM: d.spacing, estimateReport: c.estimate(d, body, d.Estimate)}
 		if c.ours != nil {
-			if ratio := cost.Ratio(c.ours.Estimate, d.Estimate); !ratio.NoBaseline {
-				plastic, time := to(ratio.PlasticRatio, 4), to(ratio.TimeRatio, 4)
-				one.Ratio = ratioReport{Plastic: &plastic, Time: &time}
+			if one.Ratio = ratioOf(c.ours.Estimate, d.Estimate); one.Ratio.Time != nil {
+				one.PrintRatio = ratioOf(c.machine.Total(body, c.ours.Estimate), c.machine.Total(body, d.Estimate))
 			}
 		}
 		r.Baselines = append(r.Baselines, one)
@@ -109,44 +150,39 @@ func (c *costing) tell(io streams) error {
 	return nil
 }
 
-// row returns the cells of one line of the table; ratio is nil in that of the
-// supports.
+// row returns the cells of one line of the table.
 func (e estimateReport) row(head string, ratio *ratioReport) []string {
 	r := []string{head, duration(e.TimeS), fmt.Sprintf("%.0f", e.VolumeMM3), fmt.Sprintf("%.2f", e.MassG), fmt.Sprintf("%.0f", e.FilamentMM),
 		fmt.Sprintf("%.0f", e.TravelMM), fmt.Sprint(e.Islands), fmt.Sprint(e.Paths)}
-	if e.Price != nil {
-		r = append(r, fmt.Sprintf("%.2f", *e.Price))
-	}
-	switch {
-	case ratio == nil:
-		r = append(r, "", "")
-	case ratio.Time == nil || ratio.Plastic == nil:
-		r = append(r, "–", "–")
-	default:
-		r = append(r, fmt.Sprintf("%.2f", *ratio.Time), fmt.Sprintf("%.2f", *ratio.Plastic))
-	}
-	return r
+	return append(append(r, priceCells(e.Price)...), ratio.cells()...)
 }
 
-// print writes the table that a person reads.
-func (r *costReport) print(w io.Writer) {
-	line := lines{w}.tell
-	lines{w}.part(r.Part, r.Warnings)
-	m := r.Printer.Machine
-	line("printer", "%s: %g mm/s, first layer %g, travel %g; %g mm/s²; %g g/cm³; filament of %g mm",
-		r.Printer.Name, m.Speed, m.FirstSpeed, m.TravelSpeed, m.Accel, m.Density, m.Filament)
-	fmt.Fprintln(w)
-	heads := []string{"", "time", "mm³", "g", "filament mm", "travel mm", "islands", "paths"}
-	if r.Baselines[0].Price != nil {
-		heads = append(heads, "price")
+// row returns the cells of one line of the table of whole prints.
+func (p printReport) row(head string, ratio *ratioReport) []string {
+	r := []string{head, duration(p.TimeS), fmt.Sprintf("%.2f", p.MassG), fmt.Sprintf("%.0f", p.FilamentMM)}
+	return append(append(r, priceCells(p.Price)...), ratio.cells()...)
+}
+
+func priceCells(price *float64) []string {
+	if price == nil {
+		return nil
 	}
-	rows := [][]string{append(heads, "time ours/dense", "plastic ours/dense")}
-	if r.Supports != nil {
-		rows = append(rows, r.Supports.row("supports", nil))
+	return []string{fmt.Sprintf("%.2f", *price)}
+}
+
+// cells writes time and plastic; r is nil in rows that are not compared with.
+func (r *ratioReport) cells() []string {
+	switch {
+	case r == nil:
+		return []string{"", ""}
+	case r.Time == nil || r.Plastic == nil:
+		return []string{"–", "–"}
 	}
-	for _, d := range r.Baselines {
-		rows = append(rows, d.row(denseName(d.SpacingMM), &d.Ratio))
-	}
+	return []string{fmt.Sprintf("%.2f", *r.Time), fmt.Sprintf("%.2f", *r.Plastic)}
+}
+
+// columns prints rows of cells below one another, the first to the left.
+func columns(w io.Writer, rows [][]string) {
 	width := make([]int, len(rows[0]))
 	for _, row := range rows {
 		for i, s := range row {
@@ -166,6 +202,33 @@ func (r *costReport) print(w io.Writer) {
 		fmt.Fprintln(w, strings.TrimRight(b.String(), " "))
 	}
 	fmt.Fprintln(w)
+}
+
+// print writes the table that a person reads.
+func (r *costReport) print(w io.Writer) {
+	line := lines{w}.tell
+	lines{w}.part(r.Part, r.Warnings)
+	m := r.Printer.Machine
+	line("printer", "%s: %g mm/s, first layer %g, travel %g; %g mm/s²; %g g/cm³; filament of %g mm",
+		r.Printer.Name, m.Speed, m.FirstSpeed, m.TravelSpeed, m.Accel, m.Density, m.Filament)
+	fmt.Fprintln(w)
+	heads := []string{"", "time", "mm³", "g", "filament mm", "travel mm", "islands", "paths"}
+	whole := []string{"whole print", "time", "g", "filament mm"}
+	if r.Body.Price != nil {
+		heads, whole = append(heads, "price"), append(whole, "price")
+	}
+	ratios := []string{"time ours/dense", "plastic ours/dense"}
+	rows, prints := [][]string{append(heads, ratios...)}, [][]string{append(whole, ratios...)}
+	rows, prints = append(rows, r.Body.row("part", nil)), append(prints, r.Body.Print.row("part alone", nil))
+	if r.Supports != nil {
+		rows, prints = append(rows, r.Supports.row("supports", nil)), append(prints, r.Supports.Print.row("with supports", nil))
+	}
+	for _, d := range r.Baselines {
+		name := denseName(d.SpacingMM)
+		rows, prints = append(rows, d.row(name, &d.Ratio)), append(prints, d.Print.row("with "+name, &d.PrintRatio))
+	}
+	columns(w, rows)
+	columns(w, prints)
 	switch {
 	case r.Supports == nil:
 		line("supports", "none given, so there is nothing to compare; name their file after the part's")
@@ -183,17 +246,17 @@ func denseName(spacing float64) string { return fmt.Sprintf("dense, every %g mm"
 // table returns the costs of each layer as comma-separated values, a
 // row for each layer that anything is printed in or below.
 func (c *costing) table() ([]byte, error) {
-	things := c.dense
+	things, names := []priced{c.body}, []string{"part"}
 	heads := []string{"layer", "z_mm", "thickness_mm"}
 	if c.ours != nil {
-		things = append([]priced{*c.ours}, things...)
+		things, names = append(things, *c.ours), append(names, "supports")
+	}
+	for _, d := range c.dense {
+		things, names = append(things, d), append(names, fmt.Sprintf("dense_%gmm", d.spacing))
 	}
 	n := 0
-	for _, t := range things {
-		name := "supports"
-		if t.spacing > 0 {
-			name = fmt.Sprintf("dense_%gmm", t.spacing)
-		}
+	for i, t := range things {
+		name := names[i]
 		for _, field := range []string{"time_s", "volume_mm3", "length_mm", "travel_mm", "paths"} {
 			heads = append(heads, name+"_"+field)
 		}

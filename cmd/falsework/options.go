@@ -18,11 +18,13 @@ type printerOptions struct {
 	layer, first, nozzle, line float64
 	limit, bridge, gap         float64
 	direction                  string
+	file                       string // of the printer; empty: the default one
 	set                        *pflag.FlagSet
 }
 
 func (o *printerOptions) addTo(fs *pflag.FlagSet) {
 	o.set = fs
+	fs.StringVar(&o.file, "printer", "", "YAML file of what your printer does and what a coupon told; options stand in for its numbers")
 	fs.Float64Var(&o.layer, "layer", 0, "layer height in mm (default half the nozzle)")
 	fs.Float64Var(&o.first, "first-layer", 0, "thickness of the first layer in mm (default the layer height)")
 	fs.Float64Var(&o.nozzle, "nozzle", 0, "bore of the nozzle in mm (default 0.4)")
@@ -73,18 +75,44 @@ func (o *printerOptions) override(d *plan.Settings) (changes []string, err error
 
 // check refuses options that mean nothing whatever the others are.
 func (o *printerOptions) check() error {
+	if o.set.Changed("printer") && o.file == "" {
+		return errors.New("--printer is empty: name a file, or leave it out to have the default printer")
+	}
 	_, err := o.override(&plan.Settings{})
 	return err
 }
 
-// settings returns the settings that the options alone describe.
+// early refuses what is known to be wrong before any file is read.
+func (o *printerOptions) early() error {
+	if err := o.check(); err != nil || o.file != "" {
+		return err
+	}
+	_, err := o.settings()
+	return err
+}
+
+// settings returns the settings that the printer file describes with the options
+// that were given in its place.
 func (o *printerOptions) settings() (supports.Settings, error) {
+	p, err := readPrinter(o.file)
+	if err != nil {
+		return supports.Settings{}, err
+	}
+	return o.settingsFor(p)
+}
+
+// settingsFor does so with the printer file read.
+func (o *printerOptions) settingsFor(p printer) (supports.Settings, error) {
 	d := plan.Settings{Gap: supports.DefaultGap}
+	p.Readings.put(&d)
 	if _, err := o.override(&d); err != nil {
 		return supports.Settings{}, err
 	}
 	s, err := d.Supports()
 	if err != nil {
+		if o.file != "" {
+			err = fmt.Errorf("%s with the options given: %w", o.file, err)
+		}
 		return s, err
 	}
 	// The way through the document drops the last digits of angles. Taken at

@@ -67,6 +67,7 @@ type proofSettings struct {
 	Lean      float64 `json:"lean_deg"`
 	Margin    float64 `json:"margin"`
 	Cell      float64 `json:"cell_mm"`
+	LoneLedge float64 `json:"ledge_mm,omitempty"`
 }
 
 func (d proofDocument) encode(w io.Writer) error {

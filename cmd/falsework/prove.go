@@ -115,7 +115,7 @@ func newProveCommand(io streams) *cobra.Command {
 			if err := o.pictures.check(); err != nil {
 				return &usageError{cmd, err}
 			}
-			if _, err := o.printer.settings(); err != nil {
+			if err := o.printer.early(); err != nil {
 				return &usageError{cmd, err}
 			}
 			return runProve(cmd.Context(), io, o)

@@ -26,6 +26,8 @@ type bakeReport struct {
 	Supports supportsReport `json:"supports"`
 	Baseline baselineReport `json:"baseline"`
 	Ratio    ratioReport    `json:"ratio"`
+	Print    wholeReport    `json:"print"`
+	Printer  machineReport  `json:"printer"`
 	Proof    proofReport    `json:"proof"`
 	Files    []string       `json:"files"`
 	Seconds  stageSeconds   `json:"seconds"`
@@ -64,6 +66,18 @@ type supportsReport struct {
 	MassG      float64 `json:"mass_g"`
 	Lines      int     `json:"lines"`
 	Posts      int     `json:"posts"`
+
+	FilamentMM float64  `json:"filament_mm"`
+	Price      *float64 `json:"price"`
+}
+
+// wholeReport is what the whole print takes: the part alone, with these supports and
+// with dense ones, and the second over the third.
+type wholeReport struct {
+	Part     printReport `json:"part"`
+	Supports printReport `json:"with_supports"`
+	Dense    printReport `json:"with_dense"`
+	Ratio    ratioReport `json:"ratio"`
 }
 
 type baselineReport struct {
@@ -147,6 +161,7 @@ func (r *bakeReport) print(w io.Writer, layerMM float64) {
 	} else if r.Need.Regions > 0 {
 		line("supports", "none")
 	}
+	line("print", "%s", r.Print.words())
 	line("proof", "%s", r.Proof.words(layerMM))
 	for i, reason := range r.Proof.Reasons {
 		if i == mostReasons-1 && len(r.Proof.Reasons) > mostReasons {
@@ -166,6 +181,18 @@ func (r *bakeReport) beside() string {
 	}
 	return fmt.Sprintf("; dense supports take %s: ratio %.2f in time, %.2f in plastic",
 		duration(r.Baseline.TimeS), *r.Ratio.Time, *r.Ratio.Plastic)
+}
+
+// words sums the whole print up in a line.
+func (p wholeReport) words() string {
+	s := fmt.Sprintf("%s, %.1f g and %.1f m of filament in all", duration(p.Supports.TimeS), p.Supports.MassG, p.Supports.FilamentMM/1000)
+	if p.Supports.Price != nil {
+		s += fmt.Sprintf(", price %.2f", *p.Supports.Price)
+	}
+	if p.Ratio.Time != nil {
+		s += fmt.Sprintf("; with dense supports %s, %.1f g", duration(p.Dense.TimeS), p.Dense.MassG)
+	}
+	return s
 }
 
 func count(n int, one, many string) string {

@@ -112,7 +112,7 @@ func newSurveyCommand(io streams) *cobra.Command {
 			if err := o.pictures.check(); err != nil {
 				return refuse(err)
 			}
-			if _, err := o.printer.settings(); err != nil {
+			if err := o.printer.early(); err != nil {
 				return refuse(err)
 			}
 			return runSurvey(cmd.Context(), io, o)

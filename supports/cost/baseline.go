@@ -5,6 +5,8 @@ import (
 
 	"falsework/raster"
 	"falsework/supports"
+
+	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // BaselineText defines the dense support that ours is compared with. The README
@@ -13,7 +15,7 @@ const BaselineText = `The baseline is a textbook dense support, computed from th
 
 1. What it supports: everything beyond the overhang limit, ceilings that could be bridged included. An area that is new in a layer is beyond the limit where it stands out further from the layer below than layer height × tan(limit), or where, over the last millimetre of height, the part has grown outward by more than that height × tan(limit); the whole of the new strip then counts, back to the layer below. One raster cell is allowed for: with the default settings no slope up to the limit of 45° counts, and slopes from 49° count whole. What rests on the plate needs nothing.
 2. Shape: that area is projected straight down, to the plate or to the part beneath, whichever comes first. Above it the support stops short of the part by the same number of empty layers as ours, beneath it it starts as many layers above the part, and sideways it keeps the same clearance. Places narrower than one line are left out.
-3. Filling: parallel straight lines of one line width, 2.5 mm apart unless another spacing is stated, in the same places on every layer, along the longer side of the supported area, joined at alternate ends to a zigzag where the way between two ends is clear and shorter than three spacings.
+3. Filling: parallel straight lines of one line width. Each column, what of the support hangs together seen from above, gets as many as its width within the outline holds at 2.5 mm, unless another spacing is stated, rounded to the nearest whole number, which may be none; they are spread evenly over that width, in the same places on every layer, along the longer side of the column, and joined at alternate ends to a zigzag where the way between two ends is clear and shorter than three spacings.
 4. Contact: the two topmost layers beneath whatever is supported are full lines. There are none at the bottom.
 5. Outline: one loop around every support region and every hole in one.
 6. Plastic is path length × bead area, (w−h)·h + π·h²/4 for a line w wide in a layer h thick; time is that of a planner with trapezoidal speeds, limited corner speeds, travel and retraction, at the same speeds as ours.
@@ -52,22 +54,15 @@ func Baseline(part *raster.Stack, s supports.Settings, m Machine, spacing float6
 	cell := part.Cell
 	line := s.Line / cell
 
-	// The lines stand in the same places on every layer: centred in the box
-	// round all regions, along its longer side.
-	x0, y0, x1, y1 := bounds(region.Cut)
-	upright := y1-y0 > x1-x0
-	lo, hi := float64(y0), float64(y1)
-	if upright {
-		lo, hi = float64(x0), float64(x1)
-	}
-	step := spacing / cell
-	n := math.Max(1, math.Round((hi-lo)/step))
-	first := (lo+hi)/2 - (n-1)/2*step
+	cols := columnsOf(region.Cut, line, BeadArea(s.Line, s.Layer)/s.Layer/cell, spacing/cell)
 
-	same := func(k int) bool {
-		return raster.Equal(region.Layer(k), region.Layer(k-1)) && raster.Equal(&dense[k], &dense[k-1])
+	like := func(k int) int {
+		if raster.Equal(region.Layer(k), region.Layer(k-1)) && raster.Equal(&dense[k], &dense[k-1]) {
+			return k - 1
+		}
+		return -1
 	}
-	e := price(len(region.Cut), part.Layers, m, same, func(k int) []path {
+	e := price(len(region.Cut), m, like, func(k int) []path {
 		r := region.Layer(k)
 		if r.Empty() {
 			return nil
@@ -81,12 +76,17 @@ func Baseline(part *raster.Stack, s supports.Settings, m Machine, spacing float6
 		in, trim := discOf(line/2 + full/2)
 		fill := raster.Erode(r, in)
 		sparse := raster.AndNot(&fill, &dense[k])
-		lines := passes(&sparse, &loop, first, step, trim+full/2, line, upright)
-		if d := raster.And(&fill, &dense[k]); !d.Empty() {
-			lines = append(lines, solid(&d, &loop, full, trim, full/2, line, upright)...)
-		}
-		for _, p := range lines {
-			out = append(out, path{pts: toMM(part.Grid, p), area: bead})
+		tight := raster.And(&fill, &dense[k])
+		for _, c := range cols {
+			var lines [][]r2.Vec
+			if here := raster.And(&sparse, &c.cells); c.lines > 0 {
+				lines = passes(&here, &loop, c.first, c.pitch, trim+full/2, line, c.upright)
+			}
+			here := raster.And(&tight, &c.cells)
+			lines = append(lines, solid(&here, &loop, full, trim, full/2, line, c.upright)...)
+			for _, p := range lines {
+				out = append(out, path{pts: toMM(part.Grid, p), area: bead})
+			}
 		}
 		return out
 	})
@@ -190,19 +190,43 @@ func beyond(part *raster.Stack, s supports.Settings) []raster.Bits {
 	return out
 }
 
-// bounds returns the box of cells round all layers.
-func bounds(cut []raster.Bits) (x0, y0, x1, y1 int) {
-	first := true
+// column is what of the baseline hangs together seen from above, and where its
+// lines stand, in cells.
+type column struct {
+	cells   raster.Bits
+	lines   int
+	first   float64 // place of the first line, along Y, or along X when upright
+	pitch   float64
+	upright bool // lines run along Y
+}
+
+// columnsOf returns the columns of layers of regions, with the lines that
+// BaselineText gives each: loop lines are line wide, full ones lie full apart, and
+// others about spacing, all in cells.
+//
+// One grid of lines for all columns would be a lottery for those not much wider
+// than the spacing: whether one or two lines meet them depends on where they stand,
+// and wider spacings may then take more plastic than narrow ones.
+func columnsOf(cut []raster.Bits, line, full, spacing float64) []column {
+	var all raster.Bits
 	for k := range cut {
-		a0, b0, a1, b1 := cut[k].Bounds()
-		if a0 == a1 {
-			continue
+		if k == 0 || !raster.Equal(&cut[k], &cut[k-1]) {
+			all = raster.Or(&all, &cut[k])
 		}
-		if first {
-			x0, y0, x1, y1, first = a0, b0, a1, b1, false
-			continue
-		}
-		x0, y0, x1, y1 = min(x0, a0), min(y0, b0), max(x1, a1), max(y1, b1)
 	}
-	return
+	var out []column
+	for _, p := range raster.Pieces(&all) {
+		c := column{cells: p.Cells, upright: p.Y1-p.Y0 > p.X1-p.X0}
+		lo, hi := float64(p.Y0), float64(p.Y1)
+		if c.upright {
+			lo, hi = float64(p.X0), float64(p.X1)
+		}
+		lo, hi = lo+(line+full)/2, hi-(line+full)/2
+		if c.lines = int(math.Round((hi - lo) / spacing)); c.lines > 0 {
+			c.pitch = (hi - lo) / float64(c.lines)
+			c.first = lo + c.pitch/2
+		}
+		out = append(out, c)
+	}
+	return out
 }

@@ -17,6 +17,9 @@ const (
 	// What is left after averaging over smoothHalf points to either side.
 	smoothHalf = 3
 	smoothTol  = 0.45
+	// Midpoints of cell sides, smoothing and erosion by a disc of cells cut a corner
+	// off over less than this.
+	cornerCut = 6
 	// A turn from here on is a corner and stays sharp: squares and hexagons do.
 	cornerTurn = 55 * math.Pi / 180
 )
@@ -35,7 +38,12 @@ func contours(b *raster.Bits) [][]r2.Vec {
 	seen := raster.NewBits(x0, y0, x1, y1)
 	b.EachRun(func(j, i0, _ int) {
 		if !seen.Has(i0, j) {
-			out = append(out, smooth(traceOutline(b, &seen, i0, j), true, 0))
+			c := smooth(traceOutline(b, &seen, i0, j), true, 0)
+			every := make([]int, len(c))
+			for i := range every {
+				every[i] = i
+			}
+			out = append(out, sharpen(c, every, true, cornerCut))
 		}
 	})
 	return out

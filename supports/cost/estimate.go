@@ -44,35 +44,38 @@ func Supports(sup *raster.Stack, s supports.Settings, m Machine) Estimate {
 	// A setting that Resolve refuses is still priced as it stands.
 	s, _ = s.Resolve()
 	m = m.filled()
-	same := func(k int) bool { return raster.Equal(sup.Layer(k), sup.Layer(k-1)) }
-	e := price(len(sup.Cut), sup.Layers, m, same, func(k int) []path {
+	like := func(k int) int {
+		if raster.Equal(sup.Layer(k), sup.Layer(k-1)) {
+			return k - 1
+		}
+		return -1
+	}
+	e := price(len(sup.Cut), m, like, func(k int) []path {
 		return wallPaths(sup.Layer(k), sup.Grid, s, sup.Thickness(k))
 	})
 	e.SolidMM3 = sup.Volume()
 	return e
 }
 
-// price times and sums layers 0 ≤ k < n. same tells that layer k > 0 has the
-// paths of the one below.
-func price(n int, lay raster.Layers, m Machine, same func(k int) bool, paths func(k int) []path) Estimate {
+// price times and sums layers 0 ≤ k < n. like names a lower layer that has the
+// paths of layer k > 0, a negative number if none is known.
+func price(n int, m Machine, like func(k int) int, paths func(k int) []path) Estimate {
 	out := Estimate{Layers: make([]Layer, n)}
-	fresh := make([]bool, n)
+	from := make([]int, n)
 	each(n, func(k int) {
-		// Layer 1 is never a copy: layer 0 is slower and may be thicker.
-		fresh[k] = k < 2 || !same(k)
-	})
-	each(n, func(k int) {
-		if fresh[k] {
-			speed := m.Speed
-			if k == 0 {
-				speed = m.FirstSpeed
-			}
-			out.Layers[k] = m.layer(paths(k), speed)
+		if k > 0 {
+			from[k] = like(k)
 		}
 	})
-	for k := range out.Layers {
-		if !fresh[k] {
-			out.Layers[k] = out.Layers[k-1]
+	each(n, func(k int) {
+		// Layer 0 is slower and may be thicker: nothing is like it.
+		if from[k] <= 0 {
+			out.Layers[k] = m.layer(paths(k), k == 0)
+		}
+	})
+	for k, j := range from {
+		if j > 0 {
+			out.Layers[k] = out.Layers[j]
 		}
 	}
 	out.sum(m)
@@ -120,8 +123,9 @@ func (m Machine) Total(things ...Estimate) Estimate {
 	return out
 }
 
-// layer prices one layer's paths, in the order they are best run in.
-func (m Machine) layer(paths []path, speed float64) Layer {
+// layer prices one layer's paths, in the order they are best run in. first tells that
+// it lies on the plate.
+func (m Machine) layer(paths []path, first bool) Layer {
 	if len(paths) == 0 {
 		return Layer{}
 	}
@@ -129,6 +133,13 @@ func (m Machine) layer(paths []path, speed float64) Layer {
 	var moves []Move
 	var here r2.Vec
 	for n, g := range order(paths) {
+		speed := g.speed
+		switch {
+		case first:
+			speed = m.FirstSpeed
+		case speed == 0:
+			speed = m.Speed
+		}
 		if n > 0 {
 			t := Move{From: here, To: g.in(), Speed: m.TravelSpeed}
 			d := t.LengthMM()

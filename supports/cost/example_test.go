@@ -45,6 +45,6 @@ func Example() {
 	fmt.Printf("time ratio %.2f, plastic ratio %.2f\n", c.TimeRatio, c.PlasticRatio)
 	// Output:
 	// walls    248 s, 1.0 g
-	// baseline 702 s, 3.3 g
-	// time ratio 0.35, plastic ratio 0.30
+	// baseline 664 s, 3.0 g
+	// time ratio 0.37, plastic ratio 0.32
 }

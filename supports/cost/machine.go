@@ -6,8 +6,8 @@ import (
 	"math"
 )
 
-// Machine says how fast a printer is and what it prints with. A zero field means
-// its default; where noted, a negative one means none. The nozzle is not lifted for
+// Machine says how fast a printer is, what it prints with and how it fills a part. A
+// zero field means its default; where noted, a negative one means none. The nozzle is not lifted for
 // travels.
 type Machine struct {
 	Speed         float64 `json:"speed_mm_s"`           // printing supports, mm/s
@@ -19,6 +19,10 @@ type Machine struct {
 	RetractBeyond float64 `json:"retract_beyond_mm"`    // shorter travels do not retract, mm; negative: all do
 	Visit         float64 `json:"visit_mm"`             // travel from part to supports, and again back, mm each; negative: none
 	MinLayer      float64 `json:"min_layer_s"`          // least time of a whole layer, s; negative: none
+	OuterSpeed    float64 `json:"outer_speed_mm_s"`     // printing the outermost outline of a part, mm/s
+	Loops         int     `json:"loops"`                // outlines of a part
+	Solid         int     `json:"solid_layers"`         // full layers at a part's undersides and tops; negative: none
+	Infill        float64 `json:"infill_share"`         // of the room inside a part that lines take; negative: none
 	Density       float64 `json:"density_g_cm3"`        // of the material
 	Filament      float64 `json:"filament_diameter_mm"` // mm
 }
@@ -41,6 +45,13 @@ const (
 	defaultVisit = 20.0
 	// Common practice, no source.
 	defaultMinLayer = 5.0
+	// Half as fast as the rest, for looks. Common practice, no source.
+	outerShare = 0.5
+	// Two outlines, four full layers and 15 % of lines: a part to look at and to
+	// handle. Common practice, no source.
+	defaultLoops  = 2
+	defaultSolid  = 4
+	defaultInfill = 0.15
 	// PLA. Processes 2025, 13(9), 2733, section 2.1.
 	defaultDensity = 1.25
 	// The usual of two sizes on sale. Common practice, no source.
@@ -61,7 +72,8 @@ func (m Machine) Resolve() (Machine, error) {
 		{"speed", m.Speed, 1, 1000, "mm/s"}, {"first-layer speed", m.FirstSpeed, 1, 1000, "mm/s"},
 		{"travel speed", m.TravelSpeed, 1, 2000, "mm/s"}, {"acceleration", m.Accel, 50, 100000, "mm/s²"},
 		{"corner tolerance", m.CornerTol, 1e-4, 1, "mm"}, {"density", m.Density, 0.1, 20, "g/cm³"},
-		{"filament diameter", m.Filament, 0.5, 5, "mm"},
+		{"filament diameter", m.Filament, 0.5, 5, "mm"}, {"speed of outer outlines", m.OuterSpeed, 1, 1000, "mm/s"},
+		{"outlines", float64(m.Loops), 1, 100, "in number"},
 	} {
 		if c.v != 0 && !(c.v >= c.lo && c.v <= c.hi) {
 			errs = append(errs, fmt.Errorf("%s %g %s is outside %g to %g", c.name, c.v, c.unit, c.lo, c.hi))
@@ -74,6 +86,12 @@ func (m Machine) Resolve() (Machine, error) {
 		if math.IsNaN(c.v) || c.v > 1000 {
 			errs = append(errs, fmt.Errorf("%s %g is not below 1000", c.name, c.v))
 		}
+	}
+	if m.Solid > 1000 {
+		errs = append(errs, fmt.Errorf("%d full layers are not below 1000", m.Solid))
+	}
+	if math.IsNaN(m.Infill) || m.Infill > 1 {
+		errs = append(errs, fmt.Errorf("infill %g is more than the whole, 1", m.Infill))
 	}
 	return f, errors.Join(errs...)
 }
@@ -105,6 +123,17 @@ func (m Machine) filled() Machine {
 	none(&m.RetractBeyond, defaultRetractBeyond)
 	none(&m.Visit, defaultVisit)
 	none(&m.MinLayer, defaultMinLayer)
+	pos(&m.OuterSpeed, outerShare*m.Speed)
+	if m.Loops < 1 {
+		m.Loops = defaultLoops
+	}
+	switch {
+	case m.Solid == 0:
+		m.Solid = defaultSolid
+	case m.Solid < 0:
+		m.Solid = -1
+	}
+	none(&m.Infill, defaultInfill)
 	pos(&m.Density, defaultDensity)
 	pos(&m.Filament, defaultFilament)
 	return m

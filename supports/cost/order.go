@@ -12,6 +12,7 @@ type path struct {
 	pts    []r2.Vec
 	closed bool
 	area   float64 // of the bead's cross-section, mm²
+	speed  float64 // mm/s; 0: that of supports
 }
 
 // leg is a path with the way it is run: from point start of a closed one, or

@@ -89,6 +89,7 @@ type Settings struct {
 	Lean      float64 `yaml:"lean_deg"`
 	Margin    float64 `yaml:"margin"`
 	Cell      float64 `yaml:"cell_mm"`
+	LoneLedge float64 `yaml:"ledge_mm,omitempty"`
 }
 
 // trim drops the digits that a trip through radians leaves behind.
@@ -101,7 +102,7 @@ func FromSettings(s supports.Settings) Settings {
 		Nozzle: s.Nozzle, Line: s.Line, Layer: s.Layer, First: s.First,
 		Limit: trim(s.Limit * deg), Bridge: s.Bridge, Gap: max(0, s.Gap),
 		Direction: "any", Wall: trim(s.Wall), Clearance: s.Clearance,
-		Lean: trim(s.Lean * deg), Margin: s.Margin, Cell: trim(s.Cell),
+		Lean: trim(s.Lean * deg), Margin: s.Margin, Cell: trim(s.Cell), LoneLedge: s.LoneLedge,
 	}
 	if s.Direction.Stated {
 		d.Direction = fmt.Sprint(trim(s.Direction.Angle * deg))
@@ -115,7 +116,7 @@ func (d Settings) Supports() (supports.Settings, error) {
 	s := supports.Settings{
 		Nozzle: d.Nozzle, Line: d.Line, Layer: d.Layer, First: d.First,
 		Limit: d.Limit * rad, Bridge: d.Bridge, Gap: d.Gap, Wall: d.Wall,
-		Clearance: d.Clearance, Lean: d.Lean * rad, Margin: d.Margin, Cell: d.Cell,
+		Clearance: d.Clearance, Lean: d.Lean * rad, Margin: d.Margin, Cell: d.Cell, LoneLedge: d.LoneLedge,
 	}
 	if d.Gap == 0 {
 		s.Gap = supports.Fused
