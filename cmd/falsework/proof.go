@@ -67,6 +67,8 @@ type proofSettings struct {
 	Lean      float64 `json:"lean_deg"`
 	Margin    float64 `json:"margin"`
 	Cell      float64 `json:"cell_mm"`
+	Drag      float64 `json:"drag_n"`
+	Adhesion  float64 `json:"adhesion_mpa"`
 }
 
 func (d proofDocument) encode(w io.Writer) error {

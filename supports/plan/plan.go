@@ -89,6 +89,8 @@ type Settings struct {
 	Lean      float64 `yaml:"lean_deg"`
 	Margin    float64 `yaml:"margin"`
 	Cell      float64 `yaml:"cell_mm"`
+	Drag      float64 `yaml:"drag_n"`
+	Adhesion  float64 `yaml:"adhesion_mpa"`
 }
 
 // trim drops the digits that a trip through radians leaves behind.
@@ -102,6 +104,7 @@ func FromSettings(s supports.Settings) Settings {
 		Limit: trim(s.Limit * deg), Bridge: s.Bridge, Gap: max(0, s.Gap),
 		Direction: "any", Wall: trim(s.Wall), Clearance: s.Clearance,
 		Lean: trim(s.Lean * deg), Margin: s.Margin, Cell: trim(s.Cell),
+		Drag: s.Drag, Adhesion: s.Adhesion,
 	}
 	if s.Direction.Stated {
 		d.Direction = fmt.Sprint(trim(s.Direction.Angle * deg))
@@ -116,6 +119,7 @@ func (d Settings) Supports() (supports.Settings, error) {
 		Nozzle: d.Nozzle, Line: d.Line, Layer: d.Layer, First: d.First,
 		Limit: d.Limit * rad, Bridge: d.Bridge, Gap: d.Gap, Wall: d.Wall,
 		Clearance: d.Clearance, Lean: d.Lean * rad, Margin: d.Margin, Cell: d.Cell,
+		Drag: d.Drag, Adhesion: d.Adhesion,
 	}
 	if d.Gap == 0 {
 		s.Gap = supports.Fused
