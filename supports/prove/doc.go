@@ -34,11 +34,14 @@
 //     second moments are. What stands on the part has no known grip.
 //   - Tipping: the centre of mass of a connected piece, part or support, lies
 //     outside the hull of what it stands on.
+//   - Held: a body that is printed onto the part would take more than a hand gives to
+//     break off, pulled straight and bent at its far end (bonds.go). What sticks
+//     across a void has no measured value and is not counted.
 //
 // Euler's load is told for every body from below: P·∫(h − z)/EI dz = 1, the trace of
 // the kernel of w″ = −P·w/EI with the top free, bounds 1/P of its first eigenvalue
-// from above. It needs no verdict, as what sways by less than 0.1 mm for 0.5 N stands
-// at least 2 N for every mm of height.
+// from above. It needs no verdict of its own: an even column of height L that a
+// pull F bends by δ buckles under 0.82·F·L/δ.
 //
 // What is swept in a horizontal way is each layer's cells along digital lines,
 // against the part's cells of the same layer: half a cell of rounding. The part is

@@ -33,6 +33,17 @@ func (m *moments) add(o moments) {
 	m.area = area
 }
 
+// lever turns a moment about any axis in plan, N·mm, into the largest tension at
+// the points of hull, MPa: 1/Z for the axis that is worst.
+func (m *moments) lever(hull []r2.Vec) float64 {
+	det, most := m.xx*m.yy-m.xy*m.xy, 0.0
+	for _, r := range hull {
+		d := r2.Sub(r, m.at)
+		most = max(most, math.Hypot(m.yy*d.X-m.xy*d.Y, m.xx*d.Y-m.xy*d.X)/det)
+	}
+	return most
+}
+
 // ofRun returns the moments of a row's run of cells.
 func ofRun(g raster.Grid, j, i0, i1 int) moments {
 	n, c := float64(i1-i0), g.Cell

@@ -251,6 +251,7 @@ func (p *proof) run() Report {
 	p.holding(&r, part, sup, layers)
 	p.touching(&r, t)
 	p.stands(&r, stances)
+	p.bonds(&r, layers)
 	partRows, _ := connect(p.part, p.workers)
 	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)

@@ -152,12 +152,10 @@ func newFooting(ids []int32, feet []foot, line float64) *footing {
 		m := floored(feet[i].moments, line)
 		t.xx, t.xy, t.yy = t.xx+m.xx, t.xy+m.xy, t.yy+m.yy
 	}
-	det := t.xx*t.yy - t.xy*t.xy
 	for _, i := range ids {
-		for _, r := range feet[i].hull {
-			d := r2.Sub(r, feet[i].at)
-			f.lever = max(f.lever, math.Hypot(t.yy*d.X-t.xy*d.Y, t.xx*d.Y-t.xy*d.X)/det)
-		}
+		hull := feet[i].hull
+		t.at = feet[i].at
+		f.lever = max(f.lever, t.lever(hull))
 	}
 	return f
 }
