@@ -29,6 +29,8 @@ type Settings struct {
 	Cell      float64 // edge of a raster cell
 
 	LoneLedge float64 // how far one lone layer was seen to stand out and hold; 0: a line
+	Drag      float64 // sideways pull of a passing nozzle, N
+	Adhesion  float64 // tension that the plate holds the first layer with, MPa
 }
 
 // Direction is the direction that bridges are laid in: any, or one stated.
@@ -59,6 +61,9 @@ const (
 	// defaultMargin is planned for, so that a plan still holds on a printer that
 	// bridges a tenth less.
 	defaultMargin = 0.1
+	// defaultDrag and defaultAdhesion are assumptions: no measured value was found
+	// for a nozzle's pull, and plates differ by more than tenfold.
+	defaultDrag, defaultAdhesion = 0.5, 2.0
 	// leanError is what the layer proof may misjudge a slope by, in radians: one
 	// cell in the millimetre or so over which it adds a slope up.
 	leanError = 2 * math.Pi / 180
@@ -90,6 +95,8 @@ func (s Settings) Resolve() (Settings, error) {
 	def(&s.Clearance, max(defaultClearance, 1.25*s.Line))
 	def(&s.Margin, defaultMargin)
 	def(&s.Cell, s.Line/cellsPerLine)
+	def(&s.Drag, defaultDrag)
+	def(&s.Adhesion, defaultAdhesion)
 	// A bead that keeps half its width on the one below leans atan(w/2h).
 	def(&s.Lean, min(s.Limit, math.Atan(s.Line/(2*s.Layer)))-leanError)
 
@@ -117,6 +124,8 @@ func (s Settings) Resolve() (Settings, error) {
 	check(s.Margin >= 0 && s.Margin <= 0.5, "margin %g is outside 0 to 0.5", s.Margin)
 	check(s.Gap == Fused || s.Gap > 0 && s.Gap <= 1, "gap %g mm is outside 0 (fused) to 1 mm", s.Gap)
 	check(s.LoneLedge >= 0 && s.LoneLedge <= 5, "ledge %g mm is outside 0 to 5 mm", s.LoneLedge)
+	check(s.Drag > 0 && s.Drag <= 20, "drag %g N is outside 0 to 20 N", s.Drag)
+	check(s.Adhesion > 0 && s.Adhesion <= 50, "adhesion %g MPa is outside 0 to 50 MPa", s.Adhesion)
 	check(s.Layer <= maxLayerShare*s.Nozzle+1e-9, "layer %g mm is thicker than %g × the %g mm nozzle", s.Layer, maxLayerShare, s.Nozzle)
 	check(s.First <= maxLayerShare*s.Nozzle+1e-9, "first-layer %g mm is thicker than %g × the %g mm nozzle", s.First, maxLayerShare, s.Nozzle)
 	check(s.Line >= s.Nozzle*0.8-1e-9 && s.Line <= s.Nozzle*2+1e-9, "line %g mm does not come out of a %g mm nozzle; give 0.8 to 2 times the nozzle", s.Line, s.Nozzle)

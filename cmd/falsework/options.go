@@ -17,6 +17,7 @@ import (
 type printerOptions struct {
 	layer, first, nozzle, line float64
 	limit, bridge, gap         float64
+	drag, adhesion             float64
 	direction                  string
 	file                       string // of the printer; empty: the default one
 	set                        *pflag.FlagSet
@@ -32,6 +33,8 @@ func (o *printerOptions) addTo(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.limit, "limit", 0, "steepest overhang that holds, in degrees from the vertical (default 45)")
 	fs.Float64Var(&o.bridge, "bridge", 0, "longest bridge that holds, in mm (default 10)")
 	fs.Float64Var(&o.gap, "gap", 0, "void between support and part in mm; 0 fuses them (default 0.2)")
+	fs.Float64Var(&o.drag, "drag", 0, "sideways pull of a passing nozzle in N (default 0.5)")
+	fs.Float64Var(&o.adhesion, "adhesion", 0, "tension that the plate holds a foot with in MPa (default 2)")
 	fs.StringVar(&o.direction, "direction", "any", "direction that bridges are laid in: any, or degrees from +X")
 	fs.SortFlags = false
 }
@@ -49,6 +52,7 @@ func (o *printerOptions) override(d *plan.Settings) (changes []string, err error
 		{"layer", o.layer, &d.Layer, false}, {"first-layer", o.first, &d.First, false},
 		{"nozzle", o.nozzle, &d.Nozzle, false}, {"line", o.line, &d.Line, false},
 		{"limit", o.limit, &d.Limit, false}, {"bridge", o.bridge, &d.Bridge, false}, {"gap", o.gap, &d.Gap, true},
+		{"drag", o.drag, &d.Drag, false}, {"adhesion", o.adhesion, &d.Adhesion, false},
 	} {
 		switch {
 		case !o.set.Changed(f.name):

@@ -68,6 +68,8 @@ type proofSettings struct {
 	Margin    float64 `json:"margin"`
 	Cell      float64 `json:"cell_mm"`
 	LoneLedge float64 `json:"ledge_mm,omitempty"`
+	Drag      float64 `json:"drag_n"`
+	Adhesion  float64 `json:"adhesion_mpa"`
 }
 
 func (d proofDocument) encode(w io.Writer) error {

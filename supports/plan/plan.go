@@ -90,6 +90,8 @@ type Settings struct {
 	Margin    float64 `yaml:"margin"`
 	Cell      float64 `yaml:"cell_mm"`
 	LoneLedge float64 `yaml:"ledge_mm,omitempty"`
+	Drag      float64 `yaml:"drag_n"`
+	Adhesion  float64 `yaml:"adhesion_mpa"`
 }
 
 // trim drops the digits that a trip through radians leaves behind.
@@ -102,7 +104,8 @@ func FromSettings(s supports.Settings) Settings {
 		Nozzle: s.Nozzle, Line: s.Line, Layer: s.Layer, First: s.First,
 		Limit: trim(s.Limit * deg), Bridge: s.Bridge, Gap: max(0, s.Gap),
 		Direction: "any", Wall: trim(s.Wall), Clearance: s.Clearance,
-		Lean: trim(s.Lean * deg), Margin: s.Margin, Cell: trim(s.Cell), LoneLedge: s.LoneLedge,
+		Lean: trim(s.Lean * deg), Margin: s.Margin, Cell: trim(s.Cell),
+		Drag: s.Drag, Adhesion: s.Adhesion, LoneLedge: s.LoneLedge,
 	}
 	if s.Direction.Stated {
 		d.Direction = fmt.Sprint(trim(s.Direction.Angle * deg))
@@ -116,7 +119,8 @@ func (d Settings) Supports() (supports.Settings, error) {
 	s := supports.Settings{
 		Nozzle: d.Nozzle, Line: d.Line, Layer: d.Layer, First: d.First,
 		Limit: d.Limit * rad, Bridge: d.Bridge, Gap: d.Gap, Wall: d.Wall,
-		Clearance: d.Clearance, Lean: d.Lean * rad, Margin: d.Margin, Cell: d.Cell, LoneLedge: d.LoneLedge,
+		Clearance: d.Clearance, Lean: d.Lean * rad, Margin: d.Margin, Cell: d.Cell,
+		Drag: d.Drag, Adhesion: d.Adhesion, LoneLedge: d.LoneLedge,
 	}
 	if d.Gap == 0 {
 		s.Gap = supports.Fused

@@ -99,16 +99,7 @@ func connect(s *raster.Stack, workers int) ([]rows, int) {
 	}
 	f := newForest(total)
 	for k := range layers {
-		l := &layers[k]
-		for n := 0; n+1 < len(l.start); n++ {
-			j := l.y0 + n
-			f.touch(l, j, l, j-1)
-			if k > 0 {
-				for d := -1; d <= 1; d++ {
-					f.touch(l, j, &layers[k-1], j+d)
-				}
-			}
-		}
+		f.layer(layers, k)
 	}
 	number := make([]int32, total)
 	bodies := int32(0)
@@ -126,6 +117,21 @@ func connect(s *raster.Stack, workers int) ([]rows, int) {
 		}
 	}
 	return layers, int(bodies)
+}
+
+// layer joins the runs of layer k with one another and with those of the layer
+// below.
+func (f forest) layer(layers []rows, k int) {
+	l := &layers[k]
+	for n := 0; n+1 < len(l.start); n++ {
+		j := l.y0 + n
+		f.touch(l, j, l, j-1)
+		if k > 0 {
+			for d := -1; d <= 1; d++ {
+				f.touch(l, j, &layers[k-1], j+d)
+			}
+		}
+	}
 }
 
 // touch joins the runs of a's row j with those of b's row i that they touch.

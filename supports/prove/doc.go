@@ -22,6 +22,27 @@
 //     that is barred so is tried again lifted and lowered by the void it breaks
 //     loose across.
 //
+// These are noted, and fail nothing:
+//
+//   - Sway: a nozzle's drag bends what has printed so far by more than 0.1 mm. The
+//     pieces of a layer's supports are beams of their sections' second moments, from
+//     the layer below's top to its own, joined rigidly to all that they rest on:
+//     u″ = M/EI, summed up layer by layer as a frame (frame.go). The couple that
+//     feet apart could make is left out; twist is not followed.
+//   - Letting go: the tension F·z/Z under the edge of a foot on the plate is above
+//     the settings' adhesion, feet that are joined sharing the moment as their
+//     second moments are. What stands on the part has no known grip.
+//   - Tipping: the centre of mass of a connected piece, part or support, lies
+//     outside the hull of what it stands on.
+//   - Held: a body that is printed onto the part would take more than a hand gives to
+//     break off, pulled straight and bent at its far end (bonds.go). What sticks
+//     across a void has no measured value and is not counted.
+//
+// Euler's load is told for every body from below: P·∫(h − z)/EI dz = 1, the trace of
+// the kernel of w″ = −P·w/EI with the top free, bounds 1/P of its first eigenvalue
+// from above. It needs no verdict of its own: an even column of height L that a
+// pull F bends by δ buckles under 0.82·F·L/δ.
+//
 // What is swept in a horizontal way is each layer's cells along digital lines,
 // against the part's cells of the same layer: half a cell of rounding. The part is
 // pared by its outermost cells for it, as both outlines are known to half a cell,
@@ -32,7 +53,7 @@
 //  1. cut part and supports on one grid (package raster);
 //  2. judge both by the rules of holding (package hold);
 //  3. connect the supports' cells into bodies (bodies.go);
-//  4. sweep the bodies out (ways.go);
+//  4. sweep the bodies out (ways.go), and load them as they grow (standing.go);
 //  5. compare the layers of both for overlap, fusion and nearness (touch.go);
 //  6. gather failing cells into places and sort them by harm (places.go).
 //

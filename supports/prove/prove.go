@@ -223,6 +223,7 @@ func (p *proof) run() Report {
 	var layers []rows
 	var barred []uint32
 	var oblique []Way
+	var stances []stance
 	var t touches
 	tasks := []func(){
 		func() {
@@ -236,6 +237,7 @@ func (p *proof) run() Report {
 			r.Bodies = p.measure(layers, n)
 			barred = p.ways(layers, n)
 			oblique = p.oblique(layers, barred)
+			stances = p.standing(layers, n)
 			t = p.touches()
 		},
 	}
@@ -248,6 +250,11 @@ func (p *proof) run() Report {
 
 	p.holding(&r, part, sup, layers)
 	p.touching(&r, t)
+	p.stands(&r, stances)
+	p.bonds(&r, layers)
+	partRows, _ := connect(p.part, p.workers)
+	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
+	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
 	p.leaving(&r, barred, oblique)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
@@ -316,6 +323,15 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			Remedy: "set a post under this place, or let the support rise more steeply",
 		})
 	}
+}
+
+// contactsBy returns the contacts of judged layers by layer.
+func contactsBy(list []hold.Layer) map[int]*raster.Bits {
+	out := make(map[int]*raster.Bits, len(list))
+	for i := range list {
+		out[list[i].K] = &list[i].Contacts
+	}
+	return out
 }
 
 // eachContact calls f for every run of contact cells of the part's layer with the

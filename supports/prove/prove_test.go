@@ -326,6 +326,7 @@ func TestBodies(t *testing.T) {
 	} {
 		got := r.Bodies[n]
 		got.WaysOut = nil
+		got.SwayMM, got.FootMPa, got.PushN = 0, 0, 0 // see TestSwayOfBeams and the like
 		if !reflect.DeepEqual(got, want) {
 			t.Errorf("got %+v\nwant %+v", got, want)
 		}

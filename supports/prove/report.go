@@ -28,6 +28,10 @@ const (
 	Fused         Kind = "fused"          // printed onto the part across no void
 	SideFused     Kind = "side-fused"     // printed against a wall of the part
 	SideNear      Kind = "side-near"      // nearer to a wall than the clearance: a note
+	Sways         Kind = "sways"          // a support bends too far: a note
+	LetsGo        Kind = "lets-go"        // a foot may come off the plate: a note
+	Tips          Kind = "tips"           // out of balance: a note
+	Held          Kind = "held"           // breaking it off takes more than a hand: a note
 )
 
 // Report is what a proof found. Areas are in plan view unless said, places are
@@ -94,6 +98,18 @@ type Body struct {
 	PlateMM2   float64 `json:"plate_mm2"`
 	WaysOut    []Way   `json:"ways_out"` // free straight ways
 	Blocked    bool    `json:"blocked"`  // none is free
+
+	// The worst at any layer as printed so far.
+	SwayMM  float64 `json:"sway_mm"`  // give to the nozzle's drag
+	FootMPa float64 `json:"foot_mpa"` // tension under a foot on the plate, by that drag
+	PushN   float64 `json:"push_n"`   // straight down, that it buckles under, at least
+
+	// Printed onto the part, and the force to break all of that at once, pulled
+	// straight and bent at its far end. What sticks across a void is unknown and
+	// not in it.
+	BondMM2 float64 `json:"bond_mm2"`
+	PullN   float64 `json:"pull_n"`
+	SnapN   float64 `json:"snap_n"`
 }
 
 // Way is a straight way out: "down", "up", degrees from +X towards +Y, or such an
