@@ -36,8 +36,8 @@ func Run(body *raster.Stack, k int, patch *raster.Bits, s supports.Settings) []B
 				return
 			}
 			t, off := r.line(i, jj)
-			lo, landLo := c.walk(free, r, t, off, -far)
-			hi, landHi := c.walk(free, r, t, off, far)
+			lo, landLo := c.walk(r, t, off, -far)
+			hi, landHi := c.walk(r, t, off, far)
 			b.Longest = max(b.Longest, float64(hi-lo-1)*r.step*body.Cell)
 			cells := 0
 			for u := lo + 1; u < hi; u++ {

@@ -72,9 +72,8 @@ func (b box) with(o box) box {
 const (
 	air     = 0
 	free    = 1 // of the patch: nothing under it
-	loop    = 2 // of the patch and an outline loop's
-	contact = 4 // the layer, over another body's top
-	own     = 8 // the layer, over the body itself
+	contact = 2 // the layer, over another body's top
+	own     = 4 // the layer, over the body itself
 	ground  = contact | own
 )
 
@@ -127,6 +126,15 @@ type line struct {
 	major, cross, start int // index of t: start + t·major + minor(t)·cross
 }
 
+// kind returns what is in cell (i, j).
+func (f *field) kind(i, j int) byte {
+	i, j = i-f.x0, j-f.y0
+	if i < 0 || j < 0 || i >= f.w || j >= f.h {
+		return air
+	}
+	return f.cells[j*f.w+i]
+}
+
 func (f *field) line(r *ray, b int) line {
 	l := line{cells: f.cells, minor: r.minor, major: 1, cross: f.w, start: (b-f.y0)*f.w - f.x0}
 	if r.swap {
@@ -167,65 +175,51 @@ func (j *judge) chordsOver(patch, ground, contacts *raster.Bits, room []byte) ch
 // open returns the cells of ask that no sound chord along r comes within half a
 // line of.
 func (c *chords) open(ask *raster.Bits, at box, r *ray) raster.Bits {
-	var s scratch
-	if !c.sound(ask, at, free|loop, r, &s) {
+	held, some := c.sound(ask, at, r)
+	if !some {
 		return *ask
 	}
-	return raster.Beyond(ask, &s.held, c.halfLine)
+	return raster.Beyond(ask, &held, c.halfLine)
 }
 
-// scratch is room that one chord test leaves to the next.
-type scratch struct {
-	held  raster.Bits
-	found []chord
-}
-
-// chord is the cells lo ≤ t < hi of a line.
-type chord struct{ lo, hi, b int }
-
-// sound leaves in s.held the cells of the chords along r through ask, which lies
-// in the box at, over cells of the kinds of pass, that are short enough and land at
-// both ends. It is false where there is none.
-func (c *chords) sound(ask *raster.Bits, at box, pass byte, r *ray, s *scratch) bool {
+// sound returns the cells of the chords along r through ask, which lies in the box
+// at, that are short enough and land at both ends. It is false where there is none.
+func (c *chords) sound(ask *raster.Bits, at box, r *ray) (held raster.Bits, some bool) {
 	// A sound chord goes no further than this from the cell that asks.
 	far := int(c.span/r.step) + 1
-	s.found = s.found[:0]
 	ask.Each(func(i, j int) {
 		t, b := r.line(i, j)
 		if ask.Has(r.cell(t-1, b)) {
 			return // on the same chord
 		}
-		lo, land := c.walk(pass, r, t, b, -far)
+		lo, land := c.walk(r, t, b, -far)
 		if !land {
 			return
 		}
-		hi, land := c.walk(pass, r, t, b, far)
-		if land && float64(hi-lo-1)*r.step <= c.span {
-			s.found = append(s.found, chord{lo + 1, hi, b})
+		hi, land := c.walk(r, t, b, far)
+		if !land || float64(hi-lo-1)*r.step > c.span {
+			return
 		}
-	})
-	if len(s.found) == 0 {
-		return false
-	}
-	x0, y0 := max(at.x0-far, c.box.x0), max(at.y0-far, c.box.y0)
-	x1, y1 := min(at.x1+far, c.box.x1), min(at.y1+far, c.box.y1)
-	s.held.Reset(x0, y0, x1, y1)
-	for _, d := range s.found {
-		l := c.line(r, d.b)
-		for t := d.lo; t < d.hi; t++ {
-			if l.at(t)&pass != 0 { // and no rib
-				s.held.Set(r.cell(t, d.b))
+		if !some {
+			some = true
+			held = raster.NewBits(max(at.x0-far, c.box.x0), max(at.y0-far, c.box.y0),
+				min(at.x1+far, c.box.x1), min(at.y1+far, c.box.y1))
+		}
+		l := c.line(r, b)
+		for u := lo + 1; u < hi; u++ {
+			if l.at(u) == free { // and no rib
+				held.Set(r.cell(u, b))
 			}
 		}
-	}
-	return true
+	})
+	return held, some
 }
 
-// walk goes from t along line b until the run of cells of the kinds of pass ends,
-// and tells the first coordinate that is no longer one and whether a landing begins
-// there. It gives up after far steps, which are negative the other way. A rib of
-// the body's own too thin to land on is passed over as if it were free.
-func (c *chords) walk(pass byte, r *ray, t, b, far int) (end int, lands bool) {
+// walk goes from t along line b until the free run ends, and tells the first
+// coordinate that is no longer free and whether a landing begins there. It gives up
+// after far steps, which are negative the other way. A rib of the body's own too
+// thin to land on is passed over as if it were free.
+func (c *chords) walk(r *ray, t, b, far int) (end int, lands bool) {
 	dir, last := 1, t+far
 	if far < 0 {
 		dir = -1
@@ -233,7 +227,7 @@ func (c *chords) walk(pass byte, r *ray, t, b, far int) (end int, lands bool) {
 	l := c.line(r, b)
 	for {
 		here := l.at(t)
-		for ; here&pass != 0; here = l.at(t) {
+		for ; here&free != 0; here = l.at(t) {
 			if t == last {
 				return last, false
 			}
@@ -255,56 +249,10 @@ func (c *chords) walk(pass byte, r *ray, t, b, far int) (end int, lands bool) {
 			t += dir
 			here = l.at(t)
 		}
-		if here&pass == 0 || dir*(last-t) < 0 {
+		if here&free == 0 || dir*(last-t) < 0 {
 			return edge, false
 		}
 	}
-}
-
-// loops returns the cells of ask that the outline's loops hold: rule 3. It is all
-// where the loops fill the patch, so that no chord runs outside them.
-func (c *chords) loops(layer, ask *raster.Bits) (held raster.Bits, all bool) {
-	x0, y0, x1, y1 := c.box.x0, c.box.y0, c.box.x1, c.box.y1
-	m := c.band.Radius() + 1
-	near := raster.NewBits(x0-m, y0-m, x1+m, y1+m)
-	for y := y0 - m; y < y1+m; y++ {
-		near.SetSpan(y, x0-m, x1+m)
-	}
-	outside := raster.AndNot(&near, layer)
-	band := raster.Within(c.free, &outside, c.band)
-	edge := raster.And(ask, &band)
-	if edge.Empty() {
-		return held, false
-	}
-	beside := c.sagitta
-	inner := raster.AndNot(c.free, &band)
-	if all = inner.Empty(); all {
-		beside = c.halfLine // as rule 2 has it, which has nothing to add
-	}
-	c.set(&band, loop)
-	rest, at := edge.Clone(), boxOf(&edge)
-	var rooms [eachAtOnce]scratch
-	var got [eachAtOnce]raster.Bits
-	for n := 0; n < len(c.loopDirs) && !rest.Empty(); n += eachAtOnce {
-		c.side(n, min(n+eachAtOnce, len(c.loopDirs)), func(m int) {
-			room := &rooms[m-n]
-			got[m-n] = raster.Bits{}
-			if c.sound(&rest, at, loop, &c.loopDirs[m], room) {
-				got[m-n] = raster.Within(&rest, &room.held, beside)
-			}
-		})
-		some := false
-		for m := range got {
-			if !got[m].Empty() {
-				some = true
-				rest.Remove(&got[m])
-			}
-		}
-		if some {
-			at = boxOf(&rest)
-		}
-	}
-	return raster.AndNot(&edge, &rest), all
 }
 
 const (

@@ -18,10 +18,12 @@
 //     on contacts across a void must hold so in every direction, unless one is
 //     stated: the program that lays the beads does not see such contacts. A
 //     patch between walls alone is judged in its best direction.
-//  3. Outline. The outer two lines follow the outline as loops, so they hold
-//     where a chord inside them joins two landings and passes within half a
-//     line of the cell: a bead laid round a curve spans no further than its
-//     sagitta allows.
+//  3. Outline. The outer lines follow the outline as loops, so they hold where
+//     the outline runs from landing to landing, no further than a bridge, and
+//     leaves its chord by no more than half a line: a bead laid round a curve
+//     spans no further than its sagitta allows. The body of a support is made of
+//     one-line walls: there a single pass runs straight through crossings, and a
+//     chord inside the wall that joins two landings will do.
 //  4. Closing. A narrow strip at the crown of a small opening holds where the
 //     next layers bridge the opening before it.
 //

@@ -17,13 +17,10 @@ import (
 // longer than the tested one by at most 1 − cos(π/2/24) = 0.2 %.
 const Directions = 24
 
-// A loop follows its outline's own direction, so the chords that stand for it are
-// tried more closely: along a wall one line wide and a bridge long, a chord leaves
-// the wall where it is off by more than 0.5 mm in 10, or 3°.
-const (
-	loopDirections = 48
-	thinDirections = 96
-)
+// passDirections is the same for the single pass that is a one-line wall: along a
+// wall a bridge long, a chord leaves the wall where it is off by more than 0.5 mm in
+// 10, or 3°.
+const passDirections = 96
 
 // Input is what is judged: a body resting on the plate, on itself and on another
 // body's tops. The other may be nil. Both stacks share one grid and layers.
@@ -55,11 +52,11 @@ type judge struct {
 	grid                        raster.Grid
 	reach, ledge                float64 // of one layer, cells
 	reachDisc, ledgeDisc        raster.Disc
-	halfLine, sagitta, sliver   raster.Disc
+	halfLine, sliver            raster.Disc
 	band                        raster.Disc // outline loops
 	core                        raster.Disc // what makes a patch flat
 	landBody, landContact, span float64     // cells
-	dirs, loopDirs              []ray
+	dirs, passDirs              []ray
 	voidMax                     int // empty layers under a level ceiling
 	window                      []offset
 	workers                     int
@@ -76,10 +73,9 @@ func newJudge(in Input) *judge {
 	j := &judge{
 		Input: in, grid: g,
 		reach: s.Reach() / c, ledge: s.Ledge()/c + 1, // and a cell for rounding
-		halfLine: raster.DiscOf(s.Line/2/c + 1),   // and a cell for rounding
-		sagitta:  raster.DiscOf(s.Line/2/c + 0.5), // and half a cell for rounding
+		halfLine: raster.DiscOf(s.Line/2/c + 1), // and a cell for rounding
 		sliver:   raster.DiscOf(s.Line / 4 / c),
-		band:     raster.DiscOf((2*s.Line + s.Line/2) / c),
+		band:     raster.DiscOf(loopBeads * s.Line / c),
 		core:     raster.DiscOf(flatCore * s.Line / c),
 		// A landing is measured on cells and may come out one cell short.
 		landContact: s.Line/c - 1,
@@ -96,12 +92,10 @@ func newJudge(in Input) *judge {
 	for n := 0; n < Directions; n++ {
 		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions, side))
 	}
-	loops := loopDirections
 	if in.Thin {
-		loops = thinDirections
-	}
-	for n := 0; n < loops; n++ {
-		j.loopDirs = append(j.loopDirs, rayAt(math.Pi*float64(n)/float64(loops), side))
+		for n := 0; n < passDirections; n++ {
+			j.passDirs = append(j.passDirs, rayAt(math.Pi*float64(n)/passDirections, side))
+		}
 	}
 	if s.Direction.Stated {
 		j.dirs = append(j.dirs, rayAt(s.Direction.Angle, side))

@@ -87,14 +87,14 @@ func (t *site) span(r float64) float64 {
 func (t *site) draw(r need.Region, scale float64) []line {
 	var out []line
 	slope := fall{site: t}
-	for n := range r.Cuts {
+	for n := len(r.Cuts) - 1; n >= 0; n-- {
 		c := &r.Cuts[n]
 		if c.Bare.Empty() {
 			continue
 		}
 		core := raster.Erode(&c.Bare, raster.DiscOf(1.5*t.s.Line/t.part.Cell))
 		if core.Empty() {
-			slope.climb(c.K, &c.Bare, true)
+			slope.descend(c.K, &c.Bare, true)
 			continue
 		}
 		// Steps of one layer that are flat and steps that are not are told apart
@@ -103,7 +103,7 @@ func (t *site) draw(r need.Region, scale float64) []line {
 		for _, p := range raster.Pieces(&all) {
 			bare := raster.And(&p.Cells, &c.Bare)
 			flat := raster.And(&p.Cells, &core)
-			slope.climb(c.K, &bare, flat.Empty())
+			slope.descend(c.K, &bare, flat.Empty())
 			if !flat.Empty() {
 				out = append(out, t.flat(c.K, &p, scale)...)
 			}

@@ -2,6 +2,7 @@ package layout
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"falsework/raster"
@@ -10,7 +11,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// fall draws contact lines down the fall of a slope, walking its layers upward.
+// fall draws contact lines down the fall of a slope, walking its layers downward:
+// the outline is longest at the top, and there lines stand as far apart as can be.
 type fall struct {
 	*site
 	done  []line
@@ -45,9 +47,9 @@ const (
 	crowd = 0.35
 )
 
-// climb carries lines on to the outline of layer k where it is bare, and begins
+// descend carries lines on to the outline of layer k where it is bare, and begins
 // new ones if asked to.
-func (f *fall) climb(k int, bare *raster.Bits, begin bool) {
+func (f *fall) descend(k int, bare *raster.Bits, begin bool) {
 	z := f.part.Bottom(k)
 	asks := raster.Dilate(bare, raster.DiscOf(askReach/f.part.Cell))
 	for _, arc := range f.fronts(k, bare) {
@@ -55,8 +57,8 @@ func (f *fall) climb(k int, bare *raster.Bits, begin bool) {
 	}
 	var live []head
 	for _, h := range f.heads {
-		if k-h.k > headLayers {
-			f.done = append(f.done, h.line)
+		if h.k-k > headLayers {
+			f.done = append(f.done, f.end(h))
 		} else {
 			live = append(live, h)
 		}
@@ -296,9 +298,7 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 	begin := func(s float64) {
 		p, tangent := o.point(s)
 		// The layer is on the outline's left.
-		h := head{k: k, way: r2.Vec{X: tangent.Y, Y: -tangent.X}}
-		h.line.at = []point{{f.inner(k, p, tangent), z}, {p, z}}
-		f.heads = append(f.heads, h)
+		f.heads = append(f.heads, head{k: k, way: r2.Vec{X: -tangent.Y, Y: tangent.X}, line: line{at: []point{{p, z}}}})
 	}
 	old := len(f.heads)
 	for _, st := range stops {
@@ -339,7 +339,7 @@ func (h *head) carry(p point, k int) {
 // carry returns where a line goes on along an outline: straight on from its last
 // stretch as nearly as it can.
 func (f *fall) carry(h *head, k int, o *outline) (s float64, ok bool) {
-	if h.k >= k {
+	if h.k <= k {
 		return 0, false
 	}
 	tip, u := h.line.at[len(h.line.at)-1].Vec, h.way
@@ -361,7 +361,7 @@ func (f *fall) carry(h *head, k int, o *outline) (s float64, ok bool) {
 // rest returns where a line's end lies on the outline of a layer that has hardly
 // moved on from it.
 func (f *fall) rest(h *head, k int, o *outline) (s float64, ok bool) {
-	if h.k >= k {
+	if h.k <= k {
 		return 0, false
 	}
 	tip := h.line.at[len(h.line.at)-1].Vec
@@ -375,22 +375,41 @@ func (f *fall) rest(h *head, k int, o *outline) (s float64, ok bool) {
 	return
 }
 
-// thin ends lines that crowd; of two, the one with the longer past goes on.
+// thin ends lines that the outline does without: those whose neighbours on either
+// side are within a span of each other, the most crowded first.
 func (f *fall) thin(stops []stop, o *outline) []stop {
-	kept := stops[:0]
-	for _, st := range stops {
-		if len(kept) > 0 {
-			last := &kept[len(kept)-1]
-			if st.s-last.s < crowd*f.span(o.radius(st.s)) && st.s-last.s < o.length()/2 {
-				if f.heads[st.head].line.length() > f.heads[last.head].line.length() {
-					*last = st
-				}
+	total := o.length()
+	corners := f.corners(o)
+	fewest := 1 // an open outline ends where the layer below carries it
+	if o.closed {
+		fewest = 2
+	}
+	for len(stops) > fewest {
+		drop, least := -1, math.Inf(1)
+		for i := range stops {
+			lo, hi := 0.0, total
+			if o.closed {
+				lo, hi = stops[len(stops)-1].s-total, stops[0].s+total
+			}
+			if i > 0 {
+				lo = stops[i-1].s
+			}
+			if i+1 < len(stops) {
+				hi = stops[i+1].s
+			}
+			if slices.ContainsFunc(corners, func(c float64) bool { return math.Abs(c-stops[i].s) <= 2*f.s.Line }) {
 				continue
 			}
+			if gap := hi - lo; gap < least && gap <= f.span(o.bend(lo, hi)) {
+				drop, least = i, gap
+			}
 		}
-		kept = append(kept, st)
+		if drop < 0 {
+			break
+		}
+		stops = slices.Delete(stops, drop, drop+1)
 	}
-	return kept
+	return stops
 }
 
 // covered tells whether a line that is being carried on ends within r of p.
@@ -405,26 +424,26 @@ func (f *fall) coveredBy(heads []head, p r2.Vec, r float64) bool {
 	return false
 }
 
-// inner returns where a new line begins: square to the outline at p, at what holds
-// the slope below, or a wall and a half in.
-func (f *fall) inner(k int, p, tangent r2.Vec) r2.Vec {
-	below := f.ground(k)
-	// The layer is on the outline's left.
-	u := r2.Vec{X: -tangent.Y, Y: tangent.X}
+// end takes a line on to what holds the slope below its last layer, or a wall and a
+// half in.
+func (f *fall) end(h head) line {
+	below := f.ground(h.k)
+	p := h.line.at[len(h.line.at)-1]
 	want := 1.5 * f.wall
 	for d := f.part.Cell; d < 2; d += f.part.Cell / 2 {
-		if i, j := f.part.At(r2.Add(p, r2.Scale(d, u))); below.Has(i, j) {
+		if i, j := f.part.At(r2.Add(p.Vec, r2.Scale(d, h.way))); below.Has(i, j) {
 			want = max(want, d)
 			break
 		}
 	}
-	return r2.Add(p, r2.Scale(want, u))
+	h.line.at = append(h.line.at, point{r2.Add(p.Vec, r2.Scale(want, h.way)), p.z})
+	return h.line
 }
 
 // lines ends all lines and returns them.
 func (f *fall) lines() []line {
 	for _, h := range f.heads {
-		f.done = append(f.done, h.line)
+		f.done = append(f.done, f.end(h))
 	}
 	f.heads = nil
 	var out []line

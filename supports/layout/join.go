@@ -100,7 +100,7 @@ func (t *site) join(lines []line) []line {
 		if a == b {
 			continue
 		}
-		if distance(p.Vec, q.Vec) < t.wall/2 {
+		if distance(p.Vec, q.Vec) < 2*joinStep && lines[p.line].apart(lines[q.line]) < t.wall/2 {
 			root[max(a, b)] = min(a, b) // their walls share material
 			continue
 		}
@@ -112,6 +112,25 @@ func (t *site) join(lines []line) []line {
 		ties = append(ties, tie)
 	}
 	return ties
+}
+
+// apart returns how far apart two lines run in plan at the nearest.
+func (l line) apart(o line) float64 {
+	least := math.Inf(1)
+	for i := 1; i < len(l.at); i++ {
+		a, b := l.at[i-1].Vec, l.at[i].Vec
+		for k := 1; k < len(o.at); k++ {
+			p, q := o.at[k-1].Vec, o.at[k].Vec
+			// Either they cross, or an end is nearest.
+			side := func(u, v, w r2.Vec) bool { return r2.Cross(r2.Sub(v, u), r2.Sub(w, u)) > 0 }
+			if side(a, b, p) != side(a, b, q) && side(p, q, a) != side(p, q, b) {
+				return 0
+			}
+			least = min(least, raster.SegmentDistance(a, p, q), raster.SegmentDistance(b, p, q),
+				raster.SegmentDistance(p, a, b), raster.SegmentDistance(q, a, b))
+		}
+	}
+	return least
 }
 
 // tie returns a tie from p to q below the part, and whether there is room.

@@ -90,11 +90,10 @@ func (j *job) seconds(f finished) float64 {
 
 // finish sets lines on posts, and mends what the grown walls leave bare.
 func (j *job) finish(p plan.Plan, lines []line) finished {
-	all := slices.Concat(lines, j.join(lines))
 	best := finished{}
 	for turn := 0; ; turn++ {
 		p.Lines = nil
-		for _, l := range all {
+		for _, l := range slices.Concat(lines, j.join(lines)) {
 			for _, l := range l.tidy(2 * j.part.Cell) {
 				p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
 			}
@@ -107,17 +106,16 @@ func (j *job) finish(p plan.Plan, lines []line) finished {
 		}
 		sup, open := j.weigh(p)
 		if turn == 0 || count(open) < best.bare {
-			best = finished{p, slices.DeleteFunc(slices.Clone(all), func(l line) bool { return l.tie }), count(open), sup}
+			best = finished{p, lines, count(open), sup}
 		}
 		more := j.patches(open, turn)
 		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 {
 			return best
 		}
-		for _, l := range more {
-			l.group = nearest(lines, l).group
-			all = append(all, l)
+		for i := range more {
+			more[i].group = nearest(lines, more[i]).group
 		}
-		all = append(all, j.join(all)...)
+		lines = slices.Concat(lines, more)
 	}
 }
 

@@ -1,8 +1,9 @@
 // Pipe elbow: leads the emptied water from the gauge's floor to a hose, Ø20
 // outside, Ø16 inside. Printed standing on one end.
 //
-// Exercises: a bend: overhang outside below the level end, and inside at the
-// level bore's crown, where support comes out only along the bore.
+// Exercises: a bend: overhang outside, below the level end. The bore has a roof of
+// 45° instead of a round crown, for what held a crown up in the bend could not be
+// drawn out again.
 //
 // Swept as one polyhedron, ring by ring, so that inner and outer facets follow
 // each other and no boolean operation leaves slivers. Lengths in mm. MIT licence.
@@ -29,8 +30,12 @@ count = len(stations);
 // outward normal (cos tilt, -sin tilt).
 function ring(s, r) =
     [for (j = [0 : sides - 1])
-        let (b = 360*j/sides)
-            [s[0] - r*cos(b)*cos(s[2]), r*sin(b), s[1] + r*cos(b)*sin(s[2])]];
+        let (b = 360*j/sides, q = r*roof(b))
+            [s[0] - q*cos(b)*cos(s[2]), q*sin(b), s[1] + q*cos(b)*sin(s[2])]];
+
+// How far out the section is at angle b, as a share of its radius: the tangents at
+// 45° to either side of the top meet in a ridge.
+function roof(b) = let (a = min(b, 360 - b)) a < 45 ? 1/cos(45 - a) : 1;
 
 points = concat(
     [for (s = stations) each ring(s, outer_r)],
@@ -56,5 +61,5 @@ faces = concat(
         each quad(outer(e, j), outer(e, j + 1), inner(e, j + 1), inner(e, j))]
 );
 
-translate([outer_r, outer_r, 0])
+translate([outer_r*sqrt(2), outer_r, 0])
     polyhedron(points = points, faces = faces, convexity = 4);
