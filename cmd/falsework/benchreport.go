@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"falsework/supports/cost"
@@ -205,8 +206,10 @@ func (m benchMean) words() string {
 	if m.Parts == 0 {
 		return "no part has supports and a baseline to compare"
 	}
-	return fmt.Sprintf("over %s: %.0f %% of the supports' time and %.0f %% of their plastic saved, %.0f %% and %.0f %% of the whole print's; of the sums over these parts %.0f %% and %.0f %%",
-		count(m.Parts, "part", "parts that hold on supports"), 100*m.Time, 100*m.Plastic, 100*m.PrintTime, 100*m.PrintPlastic, 100*m.SumTime, 100*m.SumPlastic)
+	percent := func(share float64) string { return fmt.Sprintf("%d %%", int(math.Round(100*share))) }
+	return fmt.Sprintf("over %s: %s of the supports' time and %s of their plastic saved, %s and %s of the whole print's; of the sums over these parts %s and %s",
+		count(m.Parts, "part that holds on supports", "parts that hold on supports"), percent(m.Time), percent(m.Plastic),
+		percent(m.PrintTime), percent(m.PrintPlastic), percent(m.SumTime), percent(m.SumPlastic))
 }
 
 // published are results of others, as they give them. They are of other parts and

@@ -185,7 +185,7 @@ func TestBenchGoesOn(t *testing.T) {
 }
 
 func TestBenchIntoAPage(t *testing.T) {
-	page := writeFile(t, "page.md", []byte("Before.\n\n"+markBegin+"\nold\n"+markEnd+"\n\nAfter.\n"))
+	page := writeFile(t, "page.md", []byte("Before.\n\n"+markBegin+"\nstale\n"+markEnd+"\n\nAfter.\n"))
 	if code, stdout, stderr := call("bench", partFile("drip-hook"), "--into", page); code != exitHolds || !strings.Contains(stdout, "drip-hook") || !strings.Contains(stdout, "mean") {
 		t.Fatalf("exit %d: %s%s", code, stdout, stderr)
 	}
@@ -194,7 +194,7 @@ func TestBenchIntoAPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := string(data)
-	if !strings.HasPrefix(text, "Before.\n\n"+markBegin) || !strings.HasSuffix(text, markEnd+"\n\nAfter.\n") || !strings.Contains(text, "| drip-hook |") || strings.Contains(text, "old") {
+	if !strings.HasPrefix(text, "Before.\n\n"+markBegin) || !strings.HasSuffix(text, markEnd+"\n\nAfter.\n") || !strings.Contains(text, "| drip-hook |") || strings.Contains(text, "stale") {
 		t.Errorf("the page became\n%s", text)
 	}
 	bare := writeFile(t, "bare.md", []byte("No marks.\n"))
