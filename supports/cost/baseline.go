@@ -119,7 +119,7 @@ func (o outline) filled(dense *raster.Bits, cols []column, g raster.Grid, line f
 		var lines [][]r2.Vec
 		if c.lines > 0 {
 			here := raster.And(&sparse, &c.cells)
-			lines = passes(&here, &o.loop, c.first, c.pitch, o.trim+o.full/2, line, c.upright)
+			lines = passes(&here, &o.loop, c.first, c.pitch, o.trim, o.full/2, line, c.upright)
 		}
 		here := raster.And(&tight, &c.cells)
 		lines = append(lines, solid(&here, &o.loop, o.full, o.trim, o.full/2, line, c.upright)...)
