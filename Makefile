@@ -2,11 +2,12 @@
 # make pictures  draws the README's pictures anew
 # make fast      the tests that take seconds, without other people's programs
 # make bench     the benchmarks, once through
+# make results   bakes every demo part and writes the README's table of results
 
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DEFAULT_GOAL := test
-.PHONY: test fast bench pictures tools
+.PHONY: test fast bench pictures results tools
 
 # Programs and libraries of other people that judge what we write.
 PACKAGES := admesh lib3mf-dev g++
@@ -43,3 +44,6 @@ pictures:
 	go run ./cmd/falsework bake testdata/parts/wall-bracket.stl --out "$$out" --force --picture-width 1200; \
 	mkdir -p testdata/pictures; \
 	cp "$$out"/wall-bracket-below.png "$$out"/wall-bracket-three-quarter.png testdata/pictures/
+
+results:
+	go run ./cmd/falsework bench testdata/parts --into README.md >/dev/null

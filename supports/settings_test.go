@@ -42,3 +42,23 @@ func ExampleSettings_Reach() {
 	fmt.Printf("%.2f mm\n", s.Reach())
 	// Output: 0.20 mm
 }
+
+// A lone ledge is a line, or what was read off a print; never less than the limit
+// allows each layer.
+func TestLedge(t *testing.T) {
+	for _, c := range []struct {
+		s    supports.Settings
+		want float64
+	}{
+		{supports.Settings{}, 0.4}, {supports.Settings{LoneLedge: 0.8}, 0.8}, {supports.Settings{LoneLedge: 0.3}, 0.3},
+		{supports.Settings{LoneLedge: 0.1}, 0.2}, // h·tan 45° at h 0.2
+	} {
+		s, err := c.s.Resolve()
+		if err != nil || math.Abs(s.Ledge()-c.want) > 1e-9 {
+			t.Errorf("%+v: %g, %v; want %g", c.s, s.Ledge(), err, c.want)
+		}
+	}
+	if _, err := (supports.Settings{LoneLedge: 9}).Resolve(); err == nil {
+		t.Error("a ledge of 9 mm passes")
+	}
+}

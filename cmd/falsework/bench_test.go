@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -55,4 +56,33 @@ func BenchmarkBake(b *testing.B) {
 			}
 		})
 	}
+}
+
+// BenchmarkCost prices a part, its supports and the dense baseline at its three
+// spacings, files read included.
+func BenchmarkCost(b *testing.B) {
+	m := meshtest.Blob(100_000)
+	m.Translate(r3.Vec{Z: -m.Bounds().Min.Z})
+	path := filepath.Join(b.TempDir(), "blob.stl")
+	var data bytes.Buffer
+	if err := mesh.EncodeSTL(&data, m, "blob"); err != nil {
+		b.Fatal(err)
+	}
+	if err := os.WriteFile(path, data.Bytes(), 0o666); err != nil {
+		b.Fatal(err)
+	}
+	dir := filepath.Join(b.TempDir(), "out")
+	if code, _, stderr := call("bake", path, "--out", dir, "--no-pictures"); code == exitRefused {
+		b.Fatal(stderr)
+	}
+	out := outputsOf("blob")
+	b.Run("blob/100k", func(b *testing.B) {
+		b.SetBytes(int64(data.Len()))
+		b.ReportAllocs()
+		for b.Loop() {
+			if code, _, stderr := call("cost", filepath.Join(dir, out.part), filepath.Join(dir, out.supports)); code != exitHolds {
+				b.Fatal(stderr)
+			}
+		}
+	})
 }

@@ -245,15 +245,10 @@ func (c *costing) price() error {
 		e := cost.Supports(c.supportsCut, c.settings, c.machine.Machine)
 		c.ours = &priced{Estimate: e, islands: islands(c.supportsCut, 0)}
 	}
-	for _, spacing := range cost.Spacings {
-		region, e := cost.Baseline(c.partCut, c.settings, c.machine.Machine, spacing)
-		d := priced{Estimate: e, spacing: spacing}
-		if len(c.dense) == 0 {
-			d.islands = islands(region, c.settings.Line)
-		} else {
-			d.islands = c.dense[0].islands // the same regions
-		}
-		c.dense = append(c.dense, d)
+	region, dense := cost.Baselines(c.partCut, c.settings, c.machine.Machine, cost.Spacings[:]...)
+	pieces := islands(region, c.settings.Line)
+	for i, e := range dense {
+		c.dense = append(c.dense, priced{Estimate: e, islands: pieces, spacing: cost.Spacings[i]})
 	}
 	return nil
 }

@@ -104,7 +104,9 @@ The job, from an exported part to a published model:
 
 A scene of defaults: nozzle 0.4, layers 0.2, overhangs to 45° from the vertical,
 bridges to 10, a gap of 0.2 (all mm), bridges laid in any direction. Tell it what
-your printer can really do; the proof is worth what these numbers are.
+your printer can really do; the proof is worth what these numbers are. "falsework
+coupon" writes a print to read them off, for a file that every command takes as
+--printer.
 
 Exit codes: 0 it holds; 1 it was written but the proof fails; 2 bad usage or
 input, and nothing was written.`
@@ -134,7 +136,7 @@ func newRootCommand(io streams) *cobra.Command {
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return &usageError{cmd, err} })
-	root.AddCommand(newSurveyCommand(io), newBakeCommand(io), newCostCommand(io), newProveCommand(io))
+	root.AddCommand(newSurveyCommand(io), newBakeCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io))
 	return root
 }
 

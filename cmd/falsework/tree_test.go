@@ -22,7 +22,7 @@ var order = [][]string{
 	{"raster"},
 	{"raster/view"},
 	{"supports"},
-	{"supports/hold", "supports/cost"},
+	{"supports/hold", "supports/cost", "supports/coupon"},
 	{"supports/need", "supports/plan", "supports/prove"},
 	{"supports/grow", "supports/remedy"},
 	{"supports/survey"},

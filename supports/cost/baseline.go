@@ -2,6 +2,7 @@ package cost
 
 import (
 	"math"
+	"slices"
 
 	"falsework/raster"
 	"falsework/supports"
@@ -42,56 +43,91 @@ const (
 // on the part's grid and layers, and its cost. spacing is the distance between
 // its lines in mm, 0 for DefaultSpacing. s and m need not be resolved.
 func Baseline(part *raster.Stack, s supports.Settings, m Machine, spacing float64) (*raster.Stack, Estimate) {
-	s, _ = s.Resolve() // a setting that Resolve refuses is still priced as it stands
-	m = m.filled()
 	if !(spacing > 0) {
 		spacing = DefaultSpacing
 	}
+	region, e := Baselines(part, s, m, spacing)
+	return region, e[0]
+}
+
+// Baselines does so for several spacings, in mm, of the same regions.
+func Baselines(part *raster.Stack, s supports.Settings, m Machine, spacings ...float64) (*raster.Stack, []Estimate) {
+	s, _ = s.Resolve() // a setting that Resolve refuses is still priced as it stands
+	m = m.filled()
+	out := make([]Estimate, len(spacings))
 	if !(part.Cell > 0) || len(part.Cut) == 0 {
-		return &raster.Stack{Grid: part.Grid, Layers: part.Layers}, Estimate{}
+		return &raster.Stack{Grid: part.Grid, Layers: part.Layers}, out
 	}
 	region, dense := baselineRegions(part, s)
-	cell := part.Cell
-	line := s.Line / cell
-
-	cols := columnsOf(region.Cut, line, BeadArea(s.Line, s.Layer)/s.Layer/cell, spacing/cell)
-
 	like := func(k int) int {
 		if raster.Equal(region.Layer(k), region.Layer(k-1)) && raster.Equal(&dense[k], &dense[k-1]) {
 			return k - 1
 		}
 		return -1
 	}
-	e := price(len(region.Cut), m, like, func(k int) []path {
-		r := region.Layer(k)
-		if r.Empty() {
-			return nil
+	// What does not depend on the spacing is made once.
+	cell := part.Cell
+	line := s.Line / cell
+	outlines := make([]outline, len(region.Cut))
+	each(len(outlines), func(k int) {
+		if r := region.Layer(k); !r.Empty() && (k < 2 || like(k) < 0) {
+			outlines[k] = outlineOf(r, part.Grid, line, part.Thickness(k))
 		}
-		h := part.Thickness(k)
-		bead := BeadArea(max(s.Line, h), h)
-		full := bead / h / cell // line spacing that leaves no void
-		room, _ := discOf(line / 2)
-		loop := raster.Erode(r, room)
-		out := loops(&loop, part.Grid, bead)
-		in, trim := discOf(line/2 + full/2)
-		fill := raster.Erode(r, in)
-		sparse := raster.AndNot(&fill, &dense[k])
-		tight := raster.And(&fill, &dense[k])
-		for _, c := range cols {
-			var lines [][]r2.Vec
-			if here := raster.And(&sparse, &c.cells); c.lines > 0 {
-				lines = passes(&here, &loop, c.first, c.pitch, trim+full/2, line, c.upright)
-			}
-			here := raster.And(&tight, &c.cells)
-			lines = append(lines, solid(&here, &loop, full, trim, full/2, line, c.upright)...)
-			for _, p := range lines {
-				out = append(out, path{pts: toMM(part.Grid, p), area: bead})
-			}
-		}
-		return out
 	})
-	e.SolidMM3 = region.Volume()
-	return region, e
+	for i, spacing := range spacings {
+		cols := columnsOf(region.Cut, line, BeadArea(s.Line, s.Layer)/s.Layer/cell, spacing/cell)
+		out[i] = price(len(region.Cut), m, like, func(k int) []path {
+			return outlines[k].filled(&dense[k], cols, part.Grid, line)
+		})
+		out[i].SolidMM3 = region.Volume()
+	}
+	return region, out
+}
+
+// outline is the loop round a layer of the baseline, and the room within it. Cells
+// and lengths are in cells.
+type outline struct {
+	paths []path
+	loop  raster.Bits // what the loop's middle goes round
+	fill  raster.Bits // what is left for lines
+	bead  float64     // mm²
+	full  float64     // line spacing that leaves no void
+	trim  float64     // what fill is too wide by
+}
+
+// outlineOf returns the outline of a layer h mm thick.
+func outlineOf(r *raster.Bits, g raster.Grid, line, h float64) outline {
+	o := outline{bead: BeadArea(max(line*g.Cell, h), h)}
+	o.full = o.bead / h / g.Cell
+	room, _ := discOf(line / 2)
+	o.loop = raster.Erode(r, room)
+	o.paths = loops(&o.loop, g, o.bead)
+	in, trim := discOf(line/2 + o.full/2)
+	o.fill, o.trim = raster.Erode(r, in), trim
+	return o
+}
+
+// filled returns the outline's paths and those of the lines within it, full where
+// dense.
+func (o outline) filled(dense *raster.Bits, cols []column, g raster.Grid, line float64) []path {
+	if o.fill.Empty() {
+		return o.paths
+	}
+	out := slices.Clone(o.paths)
+	sparse, tight := raster.AndNot(&o.fill, dense), raster.And(&o.fill, dense)
+	for _, c := range cols {
+		var lines [][]r2.Vec
+		if c.lines > 0 {
+			here := raster.And(&sparse, &c.cells)
+			lines = passes(&here, &o.loop, c.first, c.pitch, o.trim, o.full/2, line, c.upright)
+		}
+		here := raster.And(&tight, &c.cells)
+		lines = append(lines, solid(&here, &o.loop, o.full, o.trim, o.full/2, line, c.upright)...)
+		for _, p := range lines {
+			out = append(out, path{pts: toMM(g, p), area: o.bead})
+		}
+	}
+	return out
 }
 
 // baselineRegions returns where the baseline prints on each layer, and the parts

@@ -236,7 +236,7 @@ func TestSpacingOrder(t *testing.T) {
 		var last Estimate
 		for i, sp := range Spacings {
 			_, e := Baseline(part, s, Machine{}, sp)
-			if i > 0 && (e.TimeS >= last.TimeS || e.VolumeMM3 >= 1.015*last.VolumeMM3) {
+			if i > 0 && (e.TimeS >= last.TimeS || e.VolumeMM3 >= 1.02*last.VolumeMM3) {
 				t.Errorf("%s: wider lines at %g mm cost more: %.0f s and %.0f mm³ after %.0f s and %.0f mm³",
 					name, sp, e.TimeS, e.VolumeMM3, last.TimeS, last.VolumeMM3)
 			}

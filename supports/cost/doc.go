@@ -1,7 +1,7 @@
-// Package cost prices supports in seconds and in plastic, and prices a textbook
-// dense support for the same part beside them.
+// Package cost prices parts and supports in seconds and in plastic, and prices a
+// textbook dense support for the same part beside them.
 //
-// Both are turned into the paths a nozzle would take, layer by layer, and timed
+// All are turned into the paths a nozzle would take, layer by layer, and timed
 // by one planner:
 //
 //  1. Supports reads the layers of supports that were grown. Whatever is up to
@@ -12,7 +12,9 @@
 //  2. Baseline derives the dense support that BaselineText describes from the
 //     part's layers, with one outline loop, zigzag lines at a spacing and full
 //     lines at the contact.
-//  3. The paths of a layer are put in a short order of travel; moves between
+//  3. Part draws the part itself: outlines at true offsets, full lines near tops and
+//     undersides, sparse lines between. Machine.Total adds what is printed together.
+//  4. The paths of a layer are put in a short order of travel; moves between
 //     them retract; Machine.Plan gives every move its entry and exit speed.
 //
 // Plastic is path length times bead area, for both sides of a Comparison.

@@ -8,12 +8,17 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
+// mostSlant bounds how far a line's end is pulled in, in half widths: as far as a
+// zigzag's next line may lie away, in steps.
+const mostSlant = 3.0
+
 // passes lays straight passes over the cells of fill and joins them to zigzags,
 // in cells. Pass n lies at first + n·step, along X, or along Y when upright. A
-// pass's ends are pulled in by trim (cells, may be negative); passes shorter than
-// least go. Two neighbouring passes are joined end to end where the way between
+// pass's ends are pulled in by trim (cells, may be negative), what the cells are too
+// wide by, and so far that a line 2·half wide keeps within them at whatever slant;
+// passes shorter than least go. Two neighbouring passes are joined end to end where the way between
 // lies in room and is no longer than three steps.
-func passes(fill, room *raster.Bits, first, step, trim, least float64, upright bool) [][]r2.Vec {
+func passes(fill, room *raster.Bits, first, step, trim, half, least float64, upright bool) [][]r2.Vec {
 	x0, y0, x1, y1 := fill.Bounds()
 	if x0 == x1 {
 		return nil
@@ -36,6 +41,24 @@ func passes(fill, room *raster.Bits, first, step, trim, least float64, upright b
 			}
 		}
 		return true
+	}
+	// edge returns where the cells of a row end from u on, to the left or right.
+	edge := func(u, row, dir int) int {
+		for has(fill, u+dir, row) {
+			u += dir
+		}
+		return u
+	}
+	// pull returns how far a line on a row is pulled in at the end of cells that lies
+	// dir from u: the further the more slanted the end is. Without it the way to the
+	// next line, which is as long as the slant is, would lie on top of both.
+	pull := func(u, row, dir int) float64 {
+		d := max(1, int(math.Round(half)))
+		if !has(fill, u, row-d) || !has(fill, u, row+d) {
+			return half
+		}
+		slant := float64(edge(u, row+d, dir)-edge(u, row-d, dir)) / float64(2*d)
+		return half * min(mostSlant, math.Hypot(1, slant))
 	}
 	// chain is a zigzag under way, its last pass l..r, being at its right or left end.
 	type chain struct {
@@ -68,7 +91,8 @@ func passes(fill, room *raster.Bits, first, step, trim, least float64, upright b
 			for u < x1 && has(fill, u, row) {
 				u++
 			}
-			l, r := float64(u0)+trim, float64(u)-trim
+			middle := (u0 + u) / 2
+			l, r := float64(u0)+trim+pull(middle, row, -1), float64(u)-trim-pull(middle, row, 1)
 			if r-l < least {
 				continue
 			}
@@ -137,7 +161,7 @@ func solid(fill, room *raster.Bits, step, trim, pull, least float64, upright boo
 		extent := hi - lo - 2*trim
 		n := math.Max(1, math.Round(extent/step))
 		first := (lo+hi)/2 - (n-1)/2*step
-		out = append(out, passes(&p.Cells, room, first, step, trim+pull, least, upright)...)
+		out = append(out, passes(&p.Cells, room, first, step, trim, pull, least, upright)...)
 	}
 	return out
 }

@@ -58,6 +58,9 @@ const (
 	defaultFilament = 1.75
 )
 
+// leastSpeed is the slowest speed that is no mistake, mm/s.
+const leastSpeed = 1.0
+
 // Resolve fills the zero fields with defaults and refuses numbers that no
 // printer has.
 func (m Machine) Resolve() (Machine, error) {
@@ -69,10 +72,10 @@ func (m Machine) Resolve() (Machine, error) {
 		lo, hi float64
 		unit   string
 	}{
-		{"speed", m.Speed, 1, 1000, "mm/s"}, {"first-layer speed", m.FirstSpeed, 1, 1000, "mm/s"},
-		{"travel speed", m.TravelSpeed, 1, 2000, "mm/s"}, {"acceleration", m.Accel, 50, 100000, "mm/s²"},
+		{"speed", m.Speed, leastSpeed, 1000, "mm/s"}, {"first-layer speed", m.FirstSpeed, leastSpeed, 1000, "mm/s"},
+		{"travel speed", m.TravelSpeed, leastSpeed, 2000, "mm/s"}, {"acceleration", m.Accel, 50, 100000, "mm/s²"},
 		{"corner tolerance", m.CornerTol, 1e-4, 1, "mm"}, {"density", m.Density, 0.1, 20, "g/cm³"},
-		{"filament diameter", m.Filament, 0.5, 5, "mm"}, {"speed of outer outlines", m.OuterSpeed, 1, 1000, "mm/s"},
+		{"filament diameter", m.Filament, 0.5, 5, "mm"}, {"speed of outer outlines", m.OuterSpeed, leastSpeed, 1000, "mm/s"},
 		{"outlines", float64(m.Loops), 1, 100, "in number"},
 	} {
 		if c.v != 0 && !(c.v >= c.lo && c.v <= c.hi) {
@@ -123,7 +126,7 @@ func (m Machine) filled() Machine {
 	none(&m.RetractBeyond, defaultRetractBeyond)
 	none(&m.Visit, defaultVisit)
 	none(&m.MinLayer, defaultMinLayer)
-	pos(&m.OuterSpeed, outerShare*m.Speed)
+	pos(&m.OuterSpeed, max(leastSpeed, outerShare*m.Speed))
 	if m.Loops < 1 {
 		m.Loops = defaultLoops
 	}

@@ -101,7 +101,7 @@ func partPaths(part *raster.Stack, k int, s supports.Settings, m Machine, middle
 		if upright {
 			first = middle.X
 		}
-		for _, p := range passes(&sparse, &inner, first, full/m.Infill, trim+full/2, line, upright) {
+		for _, p := range passes(&sparse, &inner, first, full/m.Infill, trim, full/2, line, upright) {
 			out = append(out, path{pts: toMM(g, p), area: bead, speed: m.Speed})
 		}
 	}
@@ -174,7 +174,7 @@ func evenly(fill, room *raster.Bits, step, trim float64, upright bool) []zigzag 
 		// A piece that is hardly there still takes a thin line.
 		pitch := math.Max((hi-lo)/n, step/4)
 		first := (lo+hi)/2 - (n-1)/2*pitch
-		for _, l := range passes(&p.Cells, room, first, pitch, trim+step/2, step/4, upright) {
+		for _, l := range passes(&p.Cells, room, first, pitch, trim, step/2, step/4, upright) {
 			out = append(out, zigzag{l, pitch})
 		}
 	}

@@ -351,15 +351,22 @@ func TestThickWalls(t *testing.T) {
 	}
 }
 
-// Travel on small layers against every order and direction.
+// Travel on small layers against every order, direction and, of closed paths,
+// beginning.
 func TestOrderAgainstBruteForce(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
 	worst := 0.0
-	for n := 0; n < 60; n++ {
+	for n := 0; n < 90; n++ {
 		paths := make([]path, 2+rng.IntN(5))
 		for i := range paths {
 			a := r2.Vec{X: 50 * rng.Float64(), Y: 50 * rng.Float64()}
-			paths[i].pts = []r2.Vec{a, r2.Add(a, r2.Vec{X: 10 * rng.NormFloat64(), Y: 10 * rng.NormFloat64()})}
+			u := r2.Vec{X: 10 * rng.NormFloat64(), Y: 10 * rng.NormFloat64()}
+			paths[i].pts = []r2.Vec{a, r2.Add(a, u)}
+			if n%3 == 0 && i%2 == 0 { // a square
+				v := r2.Vec{X: -u.Y, Y: u.X}
+				paths[i].pts = append(paths[i].pts, r2.Add(r2.Add(a, u), v), r2.Add(a, v))
+				paths[i].closed = true
+			}
 		}
 		got := 0.0
 		legs := order(paths)
@@ -389,8 +396,11 @@ func TestOrderAgainstBruteForce(t *testing.T) {
 					continue
 				}
 				used[i] = true
-				for f := 0; f < 2; f++ {
-					in, out := paths[i].pts[f], paths[i].pts[1-f]
+				for f, in := range paths[i].pts {
+					out := in
+					if !paths[i].closed {
+						out = paths[i].pts[1-f]
+					}
 					hop := 0.0
 					if n > 0 {
 						hop = dist(at, in)
@@ -405,7 +415,7 @@ func TestOrderAgainstBruteForce(t *testing.T) {
 			worst = max(worst, got/best)
 		}
 		if got > 1.1*best+1e-9 {
-			t.Errorf("%d paths: travel %.3f mm, best %.3f", len(paths), got, best)
+			t.Errorf("%d paths, case %d: travel %.3f mm, best %.3f", len(paths), n, got, best)
 		}
 	}
 	t.Logf("worst travel is %.3f of the best", worst)
