@@ -238,7 +238,7 @@ func benchPart(path string, options printerOptions, machine printer) benchRow {
 	b := &baking{o: &bakeOptions{part: path, printer: options, pictures: pictureOptions{none: true}}, name: stem(path)}
 	row := benchRow{Name: b.name, Verdict: "refused"}
 	start := time.Now()
-	for _, step := range []func() error{b.read, b.find, b.explain, b.layOut, b.grow, b.prove, b.price, b.encoding.Wait} {
+	for _, step := range []func() error{b.read, b.cut, b.find, b.layOut, b.grow, b.prove, b.price, b.encoding.Wait} {
 		if err := step(); err != nil {
 			_ = b.pricing.Wait()
 			row.Problem = oneLine(err)
