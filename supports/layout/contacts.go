@@ -9,6 +9,7 @@ import (
 	"falsework/supports/need"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // line is a contact line being drawn: points in plan with the height of the
@@ -98,9 +99,8 @@ func (t *site) draw(r need.Region, scale float64) []line {
 			continue
 		}
 		// Steps of one layer that are flat and steps that are not are told apart
-		// piece by piece.
-		all := c.All()
-		for _, p := range raster.Pieces(&all) {
+		// piece by piece. What of a ceiling would hold by itself is crossed too.
+		for _, p := range t.fresh(c.K, c) {
 			bare := raster.And(&p.Cells, &c.Bare)
 			flat := raster.And(&p.Cells, &core)
 			slope.descend(c.K, &bare, flat.Empty())
@@ -110,6 +110,87 @@ func (t *site) draw(r need.Region, scale float64) []line {
 		}
 	}
 	return append(out, slope.lines()...)
+}
+
+// fresh returns the pieces of what is new in layer k that a cut has a share of.
+func (t *site) fresh(k int, c *need.Cut) (out []raster.Piece) {
+	all := c.All()
+	fresh := raster.AndNot(t.part.Layer(k), t.ground(k))
+	for _, p := range raster.Pieces(&fresh) {
+		if mine := raster.And(&p.Cells, &all); !mine.Empty() {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// together returns regions with those made one that share a ceiling.
+func (t *site) together(regions []need.Region) []need.Region {
+	root := make([]int, len(regions))
+	byLayer := map[int][]int{}
+	for i := range regions {
+		root[i] = i
+		for n := range regions[i].Cuts {
+			byLayer[regions[i].Cuts[n].K] = append(byLayer[regions[i].Cuts[n].K], i)
+		}
+	}
+	find := func(i int) int {
+		for root[i] != i {
+			i = root[i]
+		}
+		return i
+	}
+	for k, in := range byLayer {
+		if len(in) < 2 {
+			continue
+		}
+		fresh := raster.AndNot(t.part.Layer(k), t.ground(k))
+		for _, p := range raster.Pieces(&fresh) {
+			first := -1
+			for _, i := range in {
+				at := slices.IndexFunc(regions[i].Cuts, func(c need.Cut) bool { return c.K == k })
+				if mine := raster.And(&p.Cells, &regions[i].Cuts[at].Bare); mine.Empty() {
+					continue
+				}
+				if first < 0 {
+					first = i
+					continue
+				}
+				a, b := find(first), find(i)
+				root[max(a, b)] = min(a, b)
+			}
+		}
+	}
+	var out []need.Region
+	place := map[int]int{}
+	for i, r := range regions {
+		at, seen := place[find(i)]
+		if !seen {
+			place[i] = len(out)
+			r.Cuts = slices.Clone(r.Cuts)
+			out = append(out, r)
+			continue
+		}
+		o := &out[at]
+		o.AreaMM2 += r.AreaMM2
+		o.Bounds = r3.Box{
+			Min: r3.Vec{X: min(o.Bounds.Min.X, r.Bounds.Min.X), Y: min(o.Bounds.Min.Y, r.Bounds.Min.Y), Z: min(o.Bounds.Min.Z, r.Bounds.Min.Z)},
+			Max: r3.Vec{X: max(o.Bounds.Max.X, r.Bounds.Max.X), Y: max(o.Bounds.Max.Y, r.Bounds.Max.Y), Z: max(o.Bounds.Max.Z, r.Bounds.Max.Z)},
+		}
+		for _, c := range r.Cuts {
+			n := slices.IndexFunc(o.Cuts, func(q need.Cut) bool { return q.K >= c.K })
+			switch {
+			case n < 0:
+				o.Cuts = append(o.Cuts, c)
+			case o.Cuts[n].K == c.K:
+				o.Cuts[n].Cells = raster.Or(&o.Cuts[n].Cells, &c.Cells)
+				o.Cuts[n].Bare = raster.Or(&o.Cuts[n].Bare, &c.Bare)
+			default:
+				o.Cuts = slices.Insert(o.Cuts, n, c)
+			}
+		}
+	}
+	return out
 }
 
 // ground returns what holds the layer's own outline up: the layer below.

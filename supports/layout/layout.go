@@ -49,6 +49,7 @@ func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 	for k := range part.Cut {
 		j.cells += part.Cut[k].Count()
 	}
+	n.Regions = t.together(n.Regions)
 	lines := t.draft(n, workers)
 	best := j.finish(p, lines)
 	if linked := t.link(lines); len(linked) < len(lines) && j.cells <= secondCells {
