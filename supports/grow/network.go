@@ -1,6 +1,7 @@
 package grow
 
 import (
+	"cmp"
 	"container/heap"
 	"math"
 	"slices"
@@ -27,6 +28,8 @@ type Station struct {
 	along  float64 // distance from the line's first point
 	parent int     // next station on the way to the post, −1 at it
 	hollow bool    // over a hollow post, whose bore the wall bridges
+	bear   float64 // how high the wall may begin for a tie that it carries
+	tied   bool    // inside a tie: hangs from its ends
 	next   []Way
 }
 
@@ -376,7 +379,7 @@ func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 func (n *Network) Hang(p plan.Plan) {
 	for i := range n.Stations {
 		s := &n.Stations[i]
-		s.Low, s.Near, s.parent, s.hollow = math.Inf(1), -1, -1, false
+		s.Low, s.Near, s.parent, s.hollow, s.tied, s.bear = math.Inf(1), -1, -1, false, false, math.Inf(1)
 	}
 	for q := range p.Posts {
 		n.HangFrom(p, q)
@@ -591,6 +594,48 @@ func (n *Network) tie(wall []int, i, k int, span, depth float64) {
 	}
 	for at := lo + 1; at < hi; at++ {
 		// Where two ends met higher, too: a bridge is level all the way.
-		n.Stations[wall[at]].Low = level
+		s := &n.Stations[wall[at]]
+		s.Low, s.tied = level, true
+	}
+	for _, at := range [2]int{lo, hi} {
+		s := &n.Stations[wall[at]]
+		s.bear = min(s.bear, level-2*n.settings.Layer)
+	}
+}
+
+// Raise lifts lower edges to where what hangs from them needs them: a wall grows out
+// of another as late as the lean lets it, so that only walls that carry far ones are
+// tall. What stands on posts stays.
+func (n *Network) Raise() {
+	rise := 1 / math.Tan(n.settings.Lean)
+	depth := WallDepth(n.settings)
+	var order []int
+	hops := make([]int, len(n.Stations)) // to the post
+	for i := range n.Stations {
+		if s := &n.Stations[i]; s.parent < 0 || s.tied {
+			continue
+		}
+		order = append(order, i)
+		for at := i; n.Stations[at].parent >= 0; at = n.Stations[at].parent {
+			hops[i]++
+		}
+	}
+	// From the furthest back: children before their parents.
+	slices.SortFunc(order, func(a, b int) int { return cmp.Or(hops[b]-hops[a], a-b) })
+	need := make([]float64, len(n.Stations))
+	for i := range n.Stations {
+		need[i] = min(n.Stations[i].Top-depth, n.Stations[i].bear)
+	}
+	for _, i := range order {
+		s := &n.Stations[i]
+		for _, w := range s.next {
+			if w.To == s.parent {
+				need[s.parent] = min(need[s.parent], need[i]-w.Length*rise)
+			}
+		}
+	}
+	for _, i := range order {
+		s := &n.Stations[i]
+		s.Low = max(s.Low, need[i])
 	}
 }

@@ -49,6 +49,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 	n := NewNetwork(p, s, under, part, finePitch)
 	n.Hang(p)
 	n.Ties()
+	n.Raise()
 	var out []Solid
 	for l := range p.Lines {
 		walls, err := n.solids(l)
