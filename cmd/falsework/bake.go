@@ -201,7 +201,7 @@ func (b *baking) read() (err error) {
 	b.plan, b.planText = p, text
 	if len(changes) > 0 {
 		b.warnings = append(b.warnings, "the plan's settings do not all count: "+told(changes))
-		if b.planText, err = p.Encode(); err != nil {
+		if b.planText, err = plan.Update(text, p); err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
 	}

@@ -2,9 +2,12 @@ package plan
 
 import (
 	"bytes"
+	"errors"
+	"slices"
 	"strings"
 	"testing"
 
+	"falsework/mesh"
 	"falsework/supports"
 
 	"github.com/google/go-cmp/cmp"
@@ -59,20 +62,21 @@ func TestDecodeRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ old, new, want string }{
-		{"falsework: 1", "falsework: 7", "falsework: 7"},
+		{"falsework: 2", "falsework: 7", "falsework: 7"},
 		{"id: L2", "id: L1", "used twice"},
 		{"posts: [P1]", "posts: [P9]", "no post P9"},
-		{"side: 5.0", "side: 0.5", "leaves no room"},
+		{"side: 5", "side: 0.5", "leaves no room"},
 		{"head: 12.5", "head: -1", "below its foot"},
 		{"direction: any", "direction: sideways", "neither any nor an angle"},
 		{"layer_mm: 0.2", "layer_mm: 0.6", "thicker than"},
-		{"side: 5.0", "under: L9", "no line L9"},
+		{"side: 5", "under: L9", "no line L9"},
 		{"by: designer", "by: nobody", "neither tool nor designer"},
 		{"\nlines:", "\nlyne:", "lyne"},
-		{"[14.0, 26.0]", "[.nan, 26]", "beyond"},
-		{"[14.0, 26.0]", "[14, 1e300]", "beyond"},
+		{"[14, 26]", "[.nan, 26]", "beyond"},
+		{"[14, 26]", "[14, 1e300]", "beyond"},
 	} {
-		data := strings.Replace(string(good), c.old, c.new, 1)
+		body := strings.TrimPrefix(string(good), header)
+		data := header + strings.Replace(body, c.old, c.new, 1)
 		if data == string(good) {
 			t.Errorf("%q is not in the document:\n%s", c.old, good)
 			continue
@@ -83,10 +87,55 @@ func TestDecodeRefuses(t *testing.T) {
 	}
 }
 
+// Every error tells what kind it is and on which line.
+func TestErrorsTellKindAndLine(t *testing.T) {
+	for _, c := range []struct {
+		text        string
+		line        string
+		unsupported bool
+	}{
+		{"falsework: 3\nlynes: []\n", "line 1", true}, // another version's words are not judged
+		{"# one\nfalsework: 2\nlynes: []\n", "line 3", false},
+		{"falsework: 2\nlines:\n- id: L1\n  at: [[1, 2], [1, 2, 3]]\n", "line 4", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  side: wide\n", "line 5", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2, 3]\n", "line 4", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  at: [1, 2]\n", "line 5", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  side: 4\n  foot: -2\n", "line 3", false},
+		{"falsework: 2\nposts: &a\n- id: P1\n", "line 2", true},
+		{"falsework: two\n", "", false},
+		{"lines: [\n", "line 1", false},
+		{"solid\nfacet\n", "line 1", false},
+		{"", "", false},
+	} {
+		_, err := Decode("x.yaml", []byte(c.text))
+		var format *mesh.FormatError
+		var unsupported *mesh.UnsupportedError
+		if err == nil || errors.As(err, &unsupported) != c.unsupported || errors.As(err, &format) == c.unsupported {
+			t.Errorf("%q: %T %v", c.text, err, err)
+			continue
+		}
+		if !strings.Contains(err.Error(), "x.yaml") || !strings.Contains(err.Error(), c.line) {
+			t.Errorf("%q: error %q does not tell %q", c.text, err, c.line)
+		}
+	}
+}
+
+// Version 1 had neither zones nor a memory.
+func TestReadsVersion1(t *testing.T) {
+	data, err := small(t).Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := Decode("x", bytes.Replace(data, []byte("falsework: 2"), []byte("falsework: 1"), 1))
+	if err != nil || p.Version != Version {
+		t.Errorf("version %d: %v", p.Version, err)
+	}
+}
+
 func FuzzDecode(f *testing.F) {
 	f.Add([]byte("falsework: 1\n"))
-	f.Add([]byte("lines: [{id: L1, at: [[1,2,3]]}]\n"))
-	f.Add([]byte("&a [*a]"))
+	f.Add([]byte("falsework: 2\nlines: [{id: L1, at: [[1,2,3]]}]\n"))
+	f.Add([]byte("falsework: 2\nzones:\n- id: Z1 # here\n  box: {min: [0, 0, 0], max: [1, 1, 1]}\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p, err := Decode("fuzz", data)
 		if err != nil {
@@ -94,6 +143,18 @@ func FuzzDecode(f *testing.F) {
 		}
 		if _, err := p.Encode(); err != nil {
 			t.Errorf("a plan that was read cannot be written: %v", err)
+		}
+		more := p
+		more.Posts = append(slices.Clone(p.Posts), Post{ID: "aNewPost", At: [2]float64{1, 2}, Side: 5, Head: 9, By: Tool})
+		got, err := Update(data, more)
+		if err != nil {
+			if more.Validate() == nil {
+				t.Errorf("a plan that was read cannot be updated: %v", err)
+			}
+			return
+		}
+		if back, err := Decode("fuzz", got); err != nil || !same(back, more) {
+			t.Errorf("an update reads back as another plan: %v\n%s", err, got)
 		}
 	})
 }
