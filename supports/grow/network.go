@@ -27,6 +27,7 @@ type Station struct {
 	along  float64 // distance from the line's first point
 	parent int     // next station on the way to the post, −1 at it
 	hollow bool    // over a hollow post, whose bore the wall bridges
+	barred bool    // by a zone, from standing here
 	next   []Way
 }
 
@@ -42,6 +43,7 @@ type Network struct {
 	Walls    [][]int // for each line, its stations in order
 	settings supports.Settings
 	pitch    float64
+	pad      float64 // thickness of a wall's top, under the part
 }
 
 const (
@@ -77,7 +79,7 @@ func WallDepth(s supports.Settings) float64 { return max(MinWall, minWallLayers*
 // and joins walls that meet. Lower
 // edges are not set yet; see Hang.
 func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raster.Stack, pitch float64) *Network {
-	n := &Network{settings: s, pitch: pitch}
+	n := &Network{settings: s, pitch: pitch, pad: max(p.Taste.Pad, s.Wall)}
 	stops := make([][]float64, len(p.Lines)) // along each line
 	meets := crossings(p.Lines, s.Wall, stops)
 	for l := range p.Lines {
@@ -91,6 +93,9 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 		n.join(a, b)
 	}
 	n.floors(part)
+	if len(p.Zones) > 0 {
+		n.heed(p.Zones, under)
+	}
 	return n
 }
 
@@ -266,7 +271,7 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 	s := n.settings
 	side := r2.Vec{}
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
-		side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
+		side = r2.Scale(n.pad/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
 	}
 	ahead := r2.Vec{X: side.Y, Y: -side.X}
 	if l := math.Sqrt(r2.Norm2(ahead)); l > 0 {

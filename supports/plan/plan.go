@@ -178,10 +178,11 @@ func (p *Plan) Remember() {
 
 // Reclaim returns the plan with what a person has changed since the program drew
 // it made the designer's: structures that stand otherwise than they were drawn,
-// and those of unknown origin. What was drawn and is gone is struck.
+// those of unknown origin, and what either of these names. What was drawn and is
+// gone is struck.
 func (p Plan) Reclaim() Plan {
 	if p.Drawn.Empty() {
-		return p // drawn before there was a memory: by is all that tells
+		return p.named() // drawn before there was a memory: by is all that tells
 	}
 	lines, posts := map[string]Line{}, map[string]Post{}
 	for _, l := range p.Drawn.Lines {
@@ -223,6 +224,34 @@ func (p Plan) Reclaim() Plan {
 	for _, q := range p.Drawn.Posts {
 		if _, gone := posts[q.ID]; gone && !struck[q.ID] {
 			p.Struck.Posts = append(p.Struck.Posts, q)
+		}
+	}
+	return p.named()
+}
+
+// named makes the designer's what a structure of the designer's names: posts that a
+// line gathers to, the line that a sole stands under.
+func (p Plan) named() Plan {
+	named := map[string]bool{}
+	for _, l := range p.Lines {
+		for _, id := range l.Posts {
+			named[id] = named[id] || l.By == Designer
+		}
+	}
+	for _, q := range p.Posts {
+		if q.By == Designer || named[q.ID] {
+			named[q.Under] = true
+		}
+	}
+	p.Lines, p.Posts = slices.Clone(p.Lines), slices.Clone(p.Posts)
+	for i := range p.Lines {
+		if named[p.Lines[i].ID] {
+			p.Lines[i].By = Designer
+		}
+	}
+	for i := range p.Posts {
+		if named[p.Posts[i].ID] {
+			p.Posts[i].By = Designer
 		}
 	}
 	return p

@@ -191,6 +191,7 @@ func TestUpdateTouchesOnlyWhatChanges(t *testing.T) {
 // What a person does to a document that the program drew is the person's.
 func TestReclaim(t *testing.T) {
 	p := small(t)
+	p.Lines[1].Posts = nil
 	p.Lines = append(p.Lines, Line{ID: "L3", At: [][3]float64{{0, 0, 9}, {4, 0, 9}}, By: Tool})
 	p.Posts = append(p.Posts, Post{ID: "P3", At: [2]float64{1, 1}, Reach: 2, By: Tool})
 	p.Remember()
@@ -212,6 +213,20 @@ func TestReclaim(t *testing.T) {
 	}
 	if d := cmp.Diff(got, got.Reclaim()); d != "" {
 		t.Errorf("a second time (-want +got)\n%s", d)
+	}
+}
+
+// What a structure of the designer's names stays with it: a line's post, the line
+// that this post stands under.
+func TestNamedIsTheDesigners(t *testing.T) {
+	p := small(t)
+	p.Posts[0].Under = "L1"
+	q := p.Reclaim()
+	if q.Posts[0].By != Designer || q.Lines[0].By != Designer || q.Posts[1].By != Tool {
+		t.Errorf("%+v", q)
+	}
+	if p.Posts[0].By != Tool {
+		t.Error("the plan itself was changed")
 	}
 }
 

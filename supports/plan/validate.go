@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
+
+	"falsework/supports"
 )
 
 // maxCoordinate bounds every number of a plan, in mm; the largest printer would
@@ -55,7 +57,7 @@ func (p Plan) faults() []fault {
 	if !finite(p.Part.Size[:]...) {
 		c.bad([]string{"part", "size_mm"}, "part: a size is beyond %g mm", float64(maxCoordinate))
 	}
-	c.taste(p.Taste, s.Wall, s.Nozzle)
+	c.taste(p.Taste, s)
 	for i, z := range p.Zones {
 		c.zone([]string{"zones", strconv.Itoa(i)}, z)
 	}
@@ -164,11 +166,11 @@ func (c *checker) line(at []string, l Line) {
 // leastLine is how long a line must be at least, in mm: less is a slip of the hand.
 const leastLine = 0.05
 
-func (c *checker) taste(t Taste, wall, nozzle float64) {
-	// A pad narrower than its wall makes no sense, and one that stands out more
-	// than 0.2 mm on each side would hang.
-	if most := wall + mostFlange; t.Pad != 0 && !(t.Pad >= wall-1e-9 && t.Pad <= most+1e-9) {
-		c.bad([]string{"taste", "pad_mm"}, "taste: pad_mm: %g mm is outside %g to %g mm", t.Pad, wall, most)
+func (c *checker) taste(t Taste, s supports.Settings) {
+	// A pad narrower than its wall makes no sense, and one that stands out further
+	// than a layer may would hang.
+	if most := s.Wall + min(mostFlange, 2*s.Reach()); t.Pad != 0 && !(t.Pad >= s.Wall-1e-9 && t.Pad <= most+1e-9) {
+		c.bad([]string{"taste", "pad_mm"}, "taste: pad_mm: %g mm is outside %.4g to %.4g mm", t.Pad, s.Wall, most)
 	}
 	w := t.Weights
 	for _, v := range [...]float64{w.Time, w.Plastic, w.Contact} {
@@ -178,8 +180,8 @@ func (c *checker) taste(t Taste, wall, nozzle float64) {
 	}
 }
 
-// mostFlange is how much thicker than its wall a pad may be, in mm: 0.16 mm out on
-// either side in one layer is within what a layer of 0.2 mm may stand out at 45°.
+// mostFlange is how much thicker than its wall a pad may be, in mm: 0.8 mm in all at
+// a nozzle of 0.4. Common practice, no source.
 const mostFlange = 0.32
 
 func (c *checker) zone(at []string, z Zone) {

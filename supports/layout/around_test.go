@@ -1,0 +1,221 @@
+package layout_test
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"slices"
+	"testing"
+
+	"falsework/mesh"
+	"falsework/mesh/meshtest"
+	"falsework/raster"
+	"falsework/supports"
+	"falsework/supports/grow"
+	"falsework/supports/layout"
+	"falsework/supports/need"
+	"falsework/supports/plan"
+
+	"github.com/google/go-cmp/cmp"
+	"gonum.org/v1/gonum/spatial/r3"
+	"pgregory.net/rapid"
+)
+
+// bench is a slab on a leg over a low step: ceilings over the plate and over the part.
+type bench struct {
+	m    *mesh.Mesh
+	part *raster.Stack
+	need need.Need
+	s    supports.Settings
+}
+
+func newBench(t testing.TB) bench {
+	t.Helper()
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, err = plan.FromSettings(s).Supports(); err != nil {
+		t.Fatal(err)
+	}
+	m := meshtest.Box(r3.Vec{X: -3, Y: -3}, r3.Vec{X: 3, Y: 3, Z: 11})
+	m.Append(meshtest.Box(r3.Vec{X: -11, Y: -7, Z: 11}, r3.Vec{X: 11, Y: 7, Z: 12}))
+	m.Append(meshtest.Box(r3.Vec{X: -3, Y: 2}, r3.Vec{X: 3, Y: 6, Z: 3}))
+	b := bench{m: m, s: s, part: raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)}
+	b.need = need.Find(m, b.part, s, 0)
+	return b
+}
+
+func (b bench) plan() plan.Plan {
+	return plan.Plan{Version: plan.Version, Part: plan.Part{Name: "bench.stl"}, Settings: plan.FromSettings(b.s)}
+}
+
+func (b bench) around(t testing.TB, p plan.Plan) (plan.Plan, []layout.Spot) {
+	t.Helper()
+	got, spots, err := layout.Around(p, "bench.stl", b.m, b.part, b.need, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got, spots
+}
+
+// text is a plan's document.
+func text(t interface {
+	Helper()
+	Fatal(...any)
+}, p plan.Plan) []byte {
+	t.Helper()
+	data, err := p.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return data
+}
+
+// solids cuts a plan's supports into the part's layers.
+func (b bench) solids(t interface{ Fatal(...any) }, p plan.Plan) *raster.Stack {
+	all, err := grow.Grow(p, b.m, b.part)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var one mesh.Mesh
+	for i := range all {
+		one.Append(all[i].Mesh)
+	}
+	return raster.Section(&one, b.part.Grid, b.part.Layers, 0)
+}
+
+// inside tells whether a point lies in a zone of the tests' own making; the slow
+// twin of the package's distances.
+func inside(z plan.Zone, x, y, h float64) bool {
+	if b := z.Box; b != nil {
+		return x >= b.Min[0] && x <= b.Max[0] && y >= b.Min[1] && y <= b.Max[1] && h >= b.Min[2] && h <= b.Max[2]
+	}
+	c := z.Cylinder // upright ones only
+	return (x-c.From[0])*(x-c.From[0])+(y-c.From[1])*(y-c.From[1]) <= c.Radius*c.Radius && h >= c.From[2] && h <= c.To[2]
+}
+
+// anyWishes draws zones, posts and lines of a designer at random.
+func anyWishes(t *rapid.T, p plan.Plan) plan.Plan {
+	mm := func(name string, lo, hi float64) float64 {
+		return float64(rapid.IntRange(int(lo*100), int(hi*100)).Draw(t, name)) / 100
+	}
+	for i := range rapid.IntRange(0, 3).Draw(t, "zones") {
+		z := plan.Zone{ID: fmt.Sprint("Z", i), Kind: rapid.SampledFrom([]plan.Kind{plan.KeepClean, plan.MustHold, plan.NoGo}).Draw(t, "kind")}
+		x, y, h := mm("x", -12, 10), mm("y", -8, 6), mm("z", 0, 11)
+		if rapid.Bool().Draw(t, "box") {
+			z.Box = &plan.Box{Min: [3]float64{x, y, h}, Max: [3]float64{x + mm("dx", 1, 12), y + mm("dy", 1, 12), h + mm("dz", 0.5, 10)}}
+		} else {
+			z.Cylinder = &plan.Cylinder{From: [3]float64{x, y, h}, To: [3]float64{x, y, h + mm("dz", 0.5, 10)}, Radius: mm("r", 0.5, 6)}
+		}
+		p.Zones = append(p.Zones, z)
+	}
+	for i := range rapid.IntRange(0, 2).Draw(t, "posts") {
+		p.Posts = append(p.Posts, plan.Post{ID: fmt.Sprint("P", i+1), At: [2]float64{mm("px", -9, 9), mm("py", -5, 5)},
+			Side: mm("side", 3, 6), Head: mm("head", 3, 7), By: plan.Designer})
+	}
+	for i := range rapid.IntRange(0, 2).Draw(t, "lines") {
+		p.Lines = append(p.Lines, plan.Line{ID: fmt.Sprint("L", i+1), By: plan.Designer, At: [][3]float64{
+			{mm("x0", -10, 10), mm("y0", -6, 6), 11}, {mm("x1", -10, 10), mm("y1", -6, 6), 11}}})
+	}
+	return p
+}
+
+// Whatever a designer asks for: clean zones are not touched, no-go zones not
+// entered, what is the designer's is not changed, any number of workers gives the
+// same document, and a second run changes nothing.
+func TestWishesProperty(t *testing.T) {
+	b := newBench(t)
+	void := b.s.VoidLayers()
+	seeds := 16
+	if testing.Short() {
+		seeds = 5
+	}
+	for seed := range seeds {
+		t.Run(fmt.Sprint(seed), func(t *testing.T) {
+			p := rapid.Custom(func(t *rapid.T) plan.Plan { return anyWishes(t, b.plan()) }).Example(seed)
+			if p.Validate() != nil {
+				t.Skip("a line without length")
+			}
+			var got plan.Plan
+			var spots []layout.Spot
+			for try := 0; ; try++ {
+				var err error
+				got, spots, err = layout.Around(p, "bench.stl", b.m, b.part, b.need, 1)
+				var no *layout.Impossible
+				if errors.As(err, &no) && try < 5 {
+					p = without(t, p, no.Refusals)
+					continue
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+				break
+			}
+			if d := cmp.Diff(p.Zones, got.Zones); d != "" {
+				t.Fatalf("zones changed\n%s", d)
+			}
+			for _, l := range p.Lines {
+				if !slices.ContainsFunc(got.Lines, func(o plan.Line) bool { return cmp.Equal(l, o) }) {
+					t.Fatalf("line %s was changed", l.ID)
+				}
+			}
+			for _, q := range p.Posts {
+				if !slices.Contains(got.Posts, q) {
+					t.Fatalf("post %s was changed", q.ID)
+				}
+			}
+			sup := b.solids(t, got)
+			clean := map[string]bool{}
+			for _, z := range p.Zones {
+				for k := range sup.Cut {
+					z0 := b.part.Plane(k)
+					sup.Cut[k].Each(func(i, j int) {
+						c := b.part.Center(i, j)
+						if z.Kind == plan.NoGo && inside(z, c.X, c.Y, z0) {
+							t.Fatalf("%s is entered at %.2f, %.2f, %.2f", z.ID, c.X, c.Y, z0)
+						}
+						if z.Kind != plan.KeepClean {
+							return
+						}
+						// The part above or below it, across the void of a contact.
+						for o := k - void - 1; o <= k+void+1; o++ {
+							if b.part.Layer(o).Has(i, j) && (inside(z, c.X, c.Y, b.part.Bottom(max(o, 0))) && o > k || inside(z, c.X, c.Y, b.part.Top(max(o, 0))) && o <= k) {
+								t.Fatalf("%s is touched at %.2f, %.2f, layer %d by layer %d", z.ID, c.X, c.Y, o, k)
+							}
+						}
+					})
+				}
+				clean[z.ID] = true
+			}
+			for _, s := range spots {
+				if s.AreaMM2 <= 0 || s.Why == "" || s.Because != "" && !clean[s.Because] {
+					t.Fatalf("a spot without a reason: %+v", s)
+				}
+			}
+			other, _, err := layout.Around(p, "bench.stl", b.m, b.part, b.need, 3)
+			if err != nil || !bytes.Equal(text(t, got), text(t, other)) {
+				t.Fatalf("three workers give another plan than one (%v)", err)
+			}
+			again, _, err := layout.Around(got, "bench.stl", b.m, b.part, b.need, 0)
+			if err != nil || !bytes.Equal(text(t, got), text(t, again)) {
+				t.Fatalf("a second run changes the plan (%v)\n%s", err, cmp.Diff(got, again))
+			}
+		})
+	}
+}
+
+// without takes what was refused out of a plan.
+func without(t *testing.T, p plan.Plan, no []layout.Refusal) plan.Plan {
+	t.Helper()
+	for _, r := range no {
+		n := len(p.Zones) + len(p.Lines) + len(p.Posts)
+		p.Zones = slices.DeleteFunc(p.Zones, func(z plan.Zone) bool { return z.ID == r.ID })
+		p.Lines = slices.DeleteFunc(p.Lines, func(l plan.Line) bool { return l.ID == r.ID })
+		p.Posts = slices.DeleteFunc(p.Posts, func(q plan.Post) bool { return q.ID == r.ID })
+		if len(p.Zones)+len(p.Lines)+len(p.Posts) != n-1 || r.Reason == "" {
+			t.Fatalf("refused without saying what: %+v", r)
+		}
+	}
+	return p
+}
