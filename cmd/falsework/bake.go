@@ -50,8 +50,9 @@ For a part NAME.stl it writes:
   NAME-below.png          the part from below: where supports meet it, what would fall
   NAME-three-quarter.png  part and supports, the part drawn as glass
 
-With --plan it builds exactly the plan given and draws nothing of its own. The
-plan's settings then count; an option that is given as well stands in for the
+With --plan it builds exactly the plan given and draws nothing of its own (layout
+does, around what is yours in it). A wish of yours that cannot be granted is refused
+with exit code 3. The plan's settings then count; an option that is given as well stands in for the
 plan's, and the summary says so.
 
 The part must stand on the plate, in millimetres. A file with a body of supports
@@ -231,6 +232,9 @@ func (b *baking) explain() error {
 // the document, so that the document alone gives the same result.
 func (b *baking) layOut() (err error) {
 	if b.planText != nil {
+		if err := layout.Check(b.plan, b.part, b.layers); err != nil {
+			return fmt.Errorf("%s: %w", b.o.plan, err)
+		}
 		return nil
 	}
 	p := layout.Layout(filepath.Base(b.o.part), b.part, b.layers, b.need, b.settings, 0)
@@ -268,6 +272,14 @@ func (b *baking) prove() (err error) {
 	b.proof, err = prove.ProveCut(b.layers, []*mesh.Mesh{b.supports}, b.settings, prove.Options{})
 	if err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
+	}
+	// Which wish of the designer's is why, the proof cannot know.
+	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
+		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {
+			if s.Because != "" {
+				b.warnings = append(b.warnings, s.String())
+			}
+		}
 	}
 	b.encode()
 	return nil

@@ -28,6 +28,7 @@ type Station struct {
 	parent int     // next station on the way to the post, −1 at it
 	hollow bool    // over a hollow post, whose bore the wall bridges
 	barred bool    // by a zone, from standing here
+	lifted bool    // by a zone below that walls may go over
 	next   []Way
 }
 
@@ -319,6 +320,10 @@ func (n *Network) at(l int, s float64) int {
 	return wall[min(i, len(wall)-1)]
 }
 
+// Lifted tells whether the wall may begin at its floor however low the wall beside it
+// is: over a zone.
+func (s *Station) Lifted() bool { return s.lifted }
+
 // Next returns the stations that share material with station i.
 func (n *Network) Next(i int) []Way { return n.Stations[i].next }
 
@@ -429,8 +434,10 @@ func (n *Network) HangFrom(p plan.Plan, q int) {
 		for _, w := range s.next {
 			t := &n.Stations[w.To]
 			z := r.z + w.Length*rise
-			if t.Line != s.Line {
-				z = max(z, t.Floor) // out of a wall that is there already
+			if t.Line != s.Line || t.lifted {
+				// Out of a wall that is there already, or over a zone, which
+				// both stations keep clear of: straight up.
+				z = max(z, t.Floor)
 			}
 			if !allowed[t.Line] || z >= t.Low-1e-9 || z >= min(t.Top, s.Top) || z < t.Floor-1e-9 {
 				continue

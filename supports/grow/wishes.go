@@ -41,6 +41,7 @@ func (n *Network) heed(zones []plan.Zone, under *Undersides) {
 		s := &n.Stations[i]
 		at := r3.Vec{X: s.P.X, Y: s.P.Y, Z: s.Ground}
 		if top, id := space.Column(plan.NoGo, at, r, s.Ground, s.Top); id != "" {
+			s.lifted = top >= s.Floor
 			s.Floor, s.barred = max(s.Floor, top), true
 		}
 		if s.Ground > 0 && space.Near(plan.KeepClean, at, r) != "" {

@@ -128,7 +128,7 @@ func (j *job) finish(p plan.Plan, lines []line) finished {
 		if turn == 0 || count(open) < best.bare {
 			best = finished{p, slices.DeleteFunc(slices.Clone(all), func(l line) bool { return l.tie }), count(open), sup}
 		}
-		more := j.fit(j.patches(open, turn))
+		more := j.fitAmong(j.patches(open, turn), all)
 		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 {
 			return best
 		}
@@ -136,7 +136,7 @@ func (j *job) finish(p plan.Plan, lines []line) finished {
 			l.group = nearest(lines, l).group
 			all = append(all, l)
 		}
-		all = append(all, j.fit(j.join(j.with(all)))...)
+		all = append(all, j.fitAmong(j.join(j.with(all)), all)...)
 	}
 }
 
@@ -415,7 +415,7 @@ func (t *site) region(r need.Region, workers int) []line {
 	left := -1
 	for _, f := range scales {
 		lines := t.fit(t.draw(r, f))
-		if bare := t.bare(lines, r, workers); left < 0 || count(bare) < left {
+		if bare := t.amiss(t.bare(lines, r, workers)); left < 0 || count(bare) < left {
 			best, open, left = lines, bare, count(bare)
 		}
 		if left == 0 || !t.crossed(r) {
@@ -425,7 +425,7 @@ func (t *site) region(r need.Region, workers int) []line {
 	for turn := 0; left > 0 && turn < repairs && t.repairs > 0; turn++ {
 		t.repairs -= t.judged(r)
 		best = append(best[:len(best):len(best)], t.fit(t.patches(open, turn))...)
-		open = t.bare(best, r, workers)
+		open = t.amiss(t.bare(best, r, workers))
 		left = count(open)
 	}
 	if t.insists(r) {

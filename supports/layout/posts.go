@@ -490,6 +490,9 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 			if p := &g.spots[choice[by]]; p.under != "" && s.d[i] == 0 {
 				low = p.foot
 			}
+			if st.Lifted() {
+				low = max(low, st.Floor)
+			}
 			if low > st.Top-g.depth+1e-6 || low < st.Floor-1e-6 {
 				total += bare * (half + 0.01)
 				low = min(low, st.Top-g.depth)

@@ -6,6 +6,7 @@ import (
 
 	"falsework/raster"
 	"falsework/supports/grow"
+	"falsework/supports/hold"
 	"falsework/supports/need"
 	"falsework/supports/plan"
 
@@ -39,6 +40,9 @@ const (
 	flareRoom = 1.2
 )
 
+// wanted tells whether anything is wanted that lines have to fit.
+func (t *site) wanted() bool { return t.space != nil || len(t.fixed)+len(t.struck) > 0 }
+
 // touches returns how near a line's middle may come to what is to stay clean, in mm.
 func (t *site) touches() float64 { return t.pad/2 + t.part.Cell + t.s.Layer }
 
@@ -53,14 +57,41 @@ func (t *site) bars(p r2.Vec, z float64) string {
 	return id
 }
 
+// bounded tells whether zones may leave something bare however close lines lie.
+func (t *site) bounded() bool { return t.space.Has(plan.KeepClean) || t.space.Has(plan.NoGo) }
+
+// amiss leaves out bare cells so near to a zone that it may be why: closer lines
+// all over a region are no remedy for them.
+func (t *site) amiss(layers []hold.Layer) []hold.Layer {
+	if !t.bounded() {
+		return layers
+	}
+	for n := range layers {
+		l := &layers[n]
+		z := t.part.Bottom(l.K)
+		x0, y0, x1, y1 := l.Unheld.Bounds()
+		left := raster.NewBits(x0, y0, x1, y1)
+		l.Unheld.Each(func(i, j int) {
+			c := t.part.Center(i, j)
+			at := r3.Vec{X: c.X, Y: c.Y, Z: z}
+			if t.space.Near(plan.KeepClean, at, t.s.Bridge) == "" && t.space.Near(plan.NoGo, at, t.s.Bridge) == "" {
+				left.Set(i, j)
+			}
+		})
+		l.Unheld = left
+	}
+	return layers
+}
+
 // unbarred leaves out cells under layer k that zones keep contacts away from.
 func (t *site) unbarred(k int, cells raster.Bits) raster.Bits {
-	if !t.space.Has(plan.KeepClean) && !t.space.Has(plan.NoGo) {
+	if !t.bounded() {
 		return cells
 	}
-	out := cells.Clone()
+	// A line along the edge of what is left may stray by as much.
 	barred := t.barred(k, &cells)
-	return raster.AndNot(&out, &barred)
+	wide := raster.Dilate(&barred, raster.DiscOf(1.5+traceTolerance*t.s.Line/t.part.Cell))
+	return raster.AndNot(&cells, &wide)
 }
 
 // barred returns the cells under layer k that zones keep contacts away from.
@@ -79,7 +110,7 @@ func (t *site) barred(k int, cells *raster.Bits) raster.Bits {
 // border counts what zones keep contacts away from as air, so that lines run along
 // its edge.
 func (t *site) border(k int, cells *raster.Bits, air raster.Bits) raster.Bits {
-	if !t.space.Has(plan.KeepClean) && !t.space.Has(plan.NoGo) {
+	if !t.bounded() {
 		return air
 	}
 	barred := t.barred(k, cells)
@@ -89,7 +120,7 @@ func (t *site) border(k int, cells *raster.Bits, air raster.Bits) raster.Bits {
 // fit leaves of lines what the designer's wishes have room for. A tie is left out
 // whole where a part of it has none.
 func (t *site) fit(lines []line) []line {
-	if t.space == nil && len(t.fixed)+len(t.struck) == 0 {
+	if !t.wanted() {
 		return lines
 	}
 	var out []line
@@ -101,6 +132,19 @@ func (t *site) fit(lines []line) []line {
 		}
 	}
 	return out
+}
+
+// fitAmong is fit for lines that mend, which have nothing to add beside those that
+// are there.
+func (t *site) fitAmong(mending, there []line) []line {
+	if !t.wanted() {
+		return mending
+	}
+	own := *t
+	own.fixed = slices.Concat(t.fixed, there)
+	return slices.DeleteFunc(own.fit(mending), func(l line) bool {
+		return l.tie && slices.ContainsFunc(there, func(o line) bool { return o.tie && slices.Equal(l.at, o.at) })
+	})
 }
 
 // runs cuts out of a line what has no room.

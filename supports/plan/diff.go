@@ -76,6 +76,31 @@ func Diff(a, b Plan) []Change {
 		}
 		out = append(out, c)
 	}
+	// Deleted by hand before, and found out now.
+	return append(out, strikes(a, b)...)
+}
+
+// strikes tells what b strikes that a neither had nor struck.
+func strikes(a, b Plan) []Change {
+	known := map[string]bool{}
+	for _, l := range slices.Concat(a.Lines, a.Struck.Lines) {
+		known[l.ID] = true
+	}
+	for _, q := range slices.Concat(a.Posts, a.Struck.Posts) {
+		known[q.ID] = true
+	}
+	var out []Change
+	add := func(c Change) {
+		if c.Op = Struck; !known[c.ID] {
+			out = append(out, c)
+		}
+	}
+	for _, l := range b.Struck.Lines {
+		add(lineNow(l))
+	}
+	for _, q := range b.Struck.Posts {
+		add(postNow(q))
+	}
 	return out
 }
 
