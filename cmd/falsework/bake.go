@@ -233,7 +233,7 @@ func (b *baking) explain() error {
 func (b *baking) layOut() (err error) {
 	if b.planText != nil {
 		if err := layout.Check(b.plan, b.part, b.layers); err != nil {
-			return fmt.Errorf("%s: %w", b.o.plan, err)
+			return wish(b.o.plan, err)
 		}
 		return nil
 	}

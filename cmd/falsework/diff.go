@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"os"
 
 	"falsework/supports/plan"
@@ -33,7 +34,7 @@ func newDiffCommand(io streams) *cobra.Command {
 					return fileError(path, err)
 				}
 				if both[i], err = plan.Decode(path, data); err != nil {
-					return err
+					return fmt.Errorf("%w; name a plan, or correct it", err)
 				}
 			}
 			changes := append([]plan.Change{}, plan.Diff(both[0], both[1])...)

@@ -200,7 +200,7 @@ func (l *laying) find() (err error) {
 
 func (l *laying) layOut() (err error) {
 	if l.plan, l.bare, err = layout.Around(l.plan, filepath.Base(l.o.part), l.part, l.layers, l.need, 0); err != nil {
-		return fmt.Errorf("%s: %w", l.o.plan, err)
+		return wish(l.o.plan, err)
 	}
 	if l.text == nil {
 		l.fresh, err = l.plan.Encode()
@@ -211,6 +211,11 @@ func (l *laying) layOut() (err error) {
 		return fmt.Errorf("%s: %w", l.o.plan, err)
 	}
 	return nil
+}
+
+// wish says of which plan a wish is that cannot be granted.
+func wish(path string, err error) error {
+	return fmt.Errorf("%s: %w; change what is named, or take it out of the plan", path, err)
 }
 
 // replace puts new content in a file's place at once. Nothing is done if the file is

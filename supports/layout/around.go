@@ -56,13 +56,40 @@ func Around(p plan.Plan, name string, m *mesh.Mesh, part *raster.Stack, n need.N
 	t.pad = max(p.Taste.Pad, s.Wall)
 	kept := t.adopt(p, m)
 	j := newJob(t, under, workers)
-	if n = t.demand(n, j.workers); len(n.Regions) > 0 || len(kept.Lines) > 0 {
-		kept = j.layOut(kept, n)
+	if len(n.Regions) > 0 || len(kept.Lines) > 0 || t.space.Has(plan.MustHold) {
+		kept = j.complete(kept, n)
 	}
 	out := rename(p, kept)
 	out.Part = partOf(name, m)
 	out.Remember()
 	return out, Bare(out, m, part, j.workers), nil
+}
+
+// complete adds to a plan what it takes to meet a need: nothing if that is met, or
+// if what could be added leaves no less bare.
+func (j *job) complete(kept plan.Plan, n need.Need) plan.Plan {
+	if len(kept.Lines) == 0 {
+		return j.layOut(kept, j.demand(n, j.workers))
+	}
+	left := func(p plan.Plan) int {
+		sup, open := j.weigh(p)
+		if sup == nil {
+			return math.MaxInt
+		}
+		cells := count(open)
+		for _, c := range j.uncovered(sup) {
+			cells += c.Cells.Count()
+		}
+		return cells
+	}
+	was := left(kept)
+	if was == 0 {
+		return kept
+	}
+	if more := j.layOut(kept, j.demand(n, j.workers)); left(more) < was {
+		return more
+	}
+	return kept
 }
 
 // adopt takes a plan's wishes, and returns it with what is the designer's alone.
@@ -270,21 +297,31 @@ func Bare(p plan.Plan, m *mesh.Mesh, part *raster.Stack, workers int) []Spot {
 			out = append(out, t.spotOf(l.K, &piece.Cells, "no wall reaches it"))
 		}
 	}
-	reach := raster.DiscOf((s.Bridge/2 + s.Wall) / part.Cell)
-	for _, r := range t.insisted(need.Need{}) {
-		for n := range r.Cuts {
-			c := &r.Cuts[n]
-			var tops raster.Bits
-			for k := c.K - 1 - s.VoidLayers() - slopeLayers; k < c.K; k++ {
-				tops = raster.Or(&tops, sup.Layer(k))
-			}
-			far := raster.Beyond(&c.Cells, &tops, reach)
-			for _, piece := range raster.Pieces(&far) {
-				out = append(out, t.spotOf(c.K, &piece.Cells, "must be held, and has no contact within half a bridge"))
-			}
+	for _, c := range t.uncovered(sup) {
+		for _, piece := range raster.Pieces(&c.Cells) {
+			out = append(out, t.spotOf(c.K, &piece.Cells, "must be held, and has no contact within half a bridge"))
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Spot) int { return cmp.Compare(b.AreaMM2, a.AreaMM2) })
+	return out
+}
+
+// uncovered returns what must be held and has no contact of the supports within
+// half a bridge.
+func (t *site) uncovered(sup *raster.Stack) []need.Cut {
+	reach := raster.DiscOf((t.s.Bridge/2 + t.s.Wall) / t.part.Cell)
+	var out []need.Cut
+	for _, r := range t.insisted(need.Need{}) {
+		for _, c := range r.Cuts {
+			var tops raster.Bits
+			for k := c.K - 1 - t.s.VoidLayers() - slopeLayers; k < c.K; k++ {
+				tops = raster.Or(&tops, sup.Layer(k))
+			}
+			if far := raster.Beyond(&c.Cells, &tops, reach); !far.Empty() {
+				out = append(out, need.Cut{K: c.K, Cells: far})
+			}
+		}
+	}
 	return out
 }
 
@@ -418,8 +455,7 @@ func check(p plan.Plan, m *mesh.Mesh, under *grow.Undersides, part *raster.Stack
 
 // refuseLine tells why a line of the designer's cannot be.
 func (t *site) refuseLine(l plan.Line, under *grow.Undersides) (why string) {
-	held, all := 0, 0
-	first := ""
+	held, first := false, ""
 	own := lineOf(l)
 	for i := 1; i < len(own.at); i++ {
 		a, b := own.at[i-1], own.at[i]
@@ -437,16 +473,14 @@ func (t *site) refuseLine(l plan.Line, under *grow.Undersides) (why string) {
 			if _, id := t.space.Column(plan.NoGo, at, t.pad/2, max(0, p.z-grow.WallDepth(t.s)), p.z); id != "" {
 				return fmt.Sprintf("enters %s, where no support may go, at %s", id, place)
 			}
-			all++
-			if _, _, ok := under.Find(p.Vec, p.z, mostSag); ok {
-				held++
-			} else if first == "" {
+			_, _, ok := under.Find(p.Vec, p.z, mostSag)
+			if held = held || ok; first == "" {
 				first = place
 			}
 		}
 	}
-	if !l.Tie && 2*held < all {
-		return fmt.Sprintf("no underside of the part within %g mm of %s, and of most of the line; give the height of the underside that it holds", mostSag, first)
+	if !l.Tie && !held {
+		return fmt.Sprintf("no underside of the part within %g mm of %s or the rest of it; give the height of the underside that it holds", mostSag, first)
 	}
 	return ""
 }
@@ -456,18 +490,15 @@ func (t *site) refusePost(q plan.Post) string {
 	c := r2.Vec{X: q.At[0], Y: q.At[1]}
 	foot := grow.Foot(q, t.s)
 	top := max(q.Head, foot+2*t.s.Layer)
-	if q.Foot > 0 {
-		low, _ := grow.Descend(t.part, c, q.Foot+1, 0)
-		if math.Abs(low-q.Foot) > grow.SoleStep {
-			return fmt.Sprintf("its foot is to stand on the part at z %g, where the part has no upper side (the next below is at z %.2f; 0 is the plate)", q.Foot, low)
-		}
-	}
 	half := q.Side / 2
 	if q.Side == 0 {
 		half = t.wall / 2
 		if top = foot + 2*t.s.Layer; q.Under != "" {
 			return "" // it stands wherever its line runs
 		}
+	}
+	if q.Foot > 0 && !t.upperSide(c, max(half, min(q.Reach, soleReach)), q.Foot) {
+		return fmt.Sprintf("its foot is to stand on the part at z %g, where the part has no upper side; 0 is the plate", q.Foot)
 	}
 	n := int(2*half/look) + 1
 	for i := 0; i <= n; i++ {
@@ -491,4 +522,18 @@ func (t *site) refusePost(q plan.Post) string {
 		}
 	}
 	return ""
+}
+
+// upperSide tells whether the part has an upper side at about a height within r of c.
+func (t *site) upperSide(c r2.Vec, r, z float64) bool {
+	n := int(2*r/look) + 1
+	for i := 0; i <= n; i++ {
+		for j := 0; j <= n; j++ {
+			p := r2.Add(c, r2.Vec{X: r * (2*float64(i)/float64(n) - 1), Y: r * (2*float64(j)/float64(n) - 1)})
+			if low, _ := grow.Descend(t.part, p, z+grow.SoleStep, 0); math.Abs(low-z) <= grow.SoleStep {
+				return true
+			}
+		}
+	}
+	return false
 }

@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"falsework/mesh"
@@ -128,7 +129,7 @@ func anyWishes(r *rand.Rand, p plan.Plan) plan.Plan {
 func TestWishesProperty(t *testing.T) {
 	// Cells of a wide nozzle are an eighth of the work.
 	wide, fine := newBench(t, 0.8), newBench(t, 0.4)
-	for seed := range 24 {
+	for seed := range 16 {
 		b := wide
 		if seed < 2 {
 			b = fine
@@ -202,6 +203,12 @@ func TestWishesProperty(t *testing.T) {
 			if err != nil || !bytes.Equal(text(t, got), text(t, again)) {
 				t.Fatalf("a second run changes the plan (%v)\n%s", err, cmp.Diff(got, again))
 			}
+			// All of it the designer's: it is granted, kept, and no less holds.
+			mine := pinned(got)
+			again, left, err := layout.Around(mine, "bench.stl", b.m, b.part, b.need, 0)
+			if err != nil || len(left) > len(spots) || !cmp.Equal(again.Lines[:len(mine.Lines)], mine.Lines) || !cmp.Equal(again.Posts[:len(mine.Posts)], mine.Posts) {
+				t.Fatalf("a plan that is all the designer's is changed (%v)\n%s", err, cmp.Diff(mine, again))
+			}
 		})
 	}
 }
@@ -219,4 +226,120 @@ func without(t *testing.T, p plan.Plan, no []layout.Refusal) plan.Plan {
 		}
 	}
 	return p
+}
+
+// pinned makes all of a plan the designer's.
+func pinned(p plan.Plan) plan.Plan {
+	p.Lines, p.Posts = slices.Clone(p.Lines), slices.Clone(p.Posts)
+	for i := range p.Lines {
+		p.Lines[i].By = plan.Designer
+	}
+	for i := range p.Posts {
+		p.Posts[i].By = plan.Designer
+	}
+	p.Drawn = plan.Past{}
+	return p
+}
+
+// A ceiling that bridges by itself gets contacts where the designer wants them, by
+// box or by face, and none without.
+func TestMustHold(t *testing.T) {
+	b := newBench(t, 0.8)
+	m := meshtest.Box(r3.Vec{}, r3.Vec{X: 3, Y: 12, Z: 8})
+	m.Append(meshtest.Box(r3.Vec{X: 11}, r3.Vec{X: 14, Y: 12, Z: 8}))
+	m.Append(meshtest.Box(r3.Vec{Z: 8}, r3.Vec{X: 14, Y: 12, Z: 10}))
+	b.m, b.part = m, raster.Section(m, raster.GridFor(m.Bounds(), b.s.Cell, 3), b.s.Layers(), 0)
+	b.need = need.Find(m, b.part, b.s, 0)
+	if p, _ := b.around(t, b.plan()); len(p.Lines) > 0 {
+		t.Fatalf("8 mm between two legs are a bridge of less than 10 mm, yet there are %d lines", len(p.Lines))
+	}
+	for name, z := range map[string]plan.Zone{
+		"box":  {ID: "Z", Kind: plan.MustHold, Box: &plan.Box{Min: [3]float64{3, 0, 7}, Max: [3]float64{11, 12, 9}}},
+		"face": {ID: "Z", Kind: plan.MustHold, Face: &plan.Face{At: [3]float64{7, 6, 8}, Normal: [3]float64{0, 0, -1}}},
+	} {
+		p := b.plan()
+		p.Zones = []plan.Zone{z}
+		got, spots := b.around(t, p)
+		if len(got.Lines) == 0 || len(got.Posts) == 0 || len(spots) > 0 {
+			t.Errorf("%s: %d lines on %d posts, bare: %v", name, len(got.Lines), len(got.Posts), spots)
+		}
+		// With nothing under it, the spot is told.
+		none := got
+		none.Lines, none.Posts = nil, nil
+		if spots := layout.Bare(none, b.m, b.part, 0); len(spots) == 0 || !strings.Contains(spots[0].Why, "must be held") {
+			t.Errorf("%s: without lines: %v", name, spots)
+		}
+	}
+}
+
+// A line and a post that were deleted are not drawn again, in this run or the next.
+func TestStruckStaysAway(t *testing.T) {
+	b := newBench(t, 0.8)
+	p, _ := b.around(t, b.plan())
+	for n := range p.Posts {
+		q := p
+		q.Posts = slices.Delete(slices.Clone(p.Posts), n, n+1)
+		got, _ := b.around(t, q)
+		got, _ = b.around(t, got)
+		for _, o := range got.Posts {
+			if d := math.Hypot(o.At[0]-p.Posts[n].At[0], o.At[1]-p.Posts[n].At[1]); d < 1.9 {
+				t.Errorf("%s is drawn again as %s, %.2f mm off", p.Posts[n].ID, o.ID, d)
+			}
+		}
+	}
+	for n := 0; n < len(p.Lines); n += 4 {
+		q := p
+		q.Lines = slices.Delete(slices.Clone(p.Lines), n, n+1)
+		got, _ := b.around(t, q)
+		got, _ = b.around(t, got)
+		if len(got.Struck.Lines) != 1 || got.Struck.Lines[0].ID != p.Lines[n].ID {
+			t.Fatalf("struck: %+v", got.Struck)
+		}
+		for _, l := range got.Lines {
+			if cmp.Equal(l.At, p.Lines[n].At) || l.ID == p.Lines[n].ID {
+				t.Errorf("%s is drawn again", p.Lines[n].ID)
+			}
+		}
+	}
+}
+
+// A plan that holds and is all the designer's is left alone.
+func TestNothingLeftToLayOut(t *testing.T) {
+	b := newBench(t, 0.8)
+	p, spots := b.around(t, b.plan())
+	if len(spots) > 0 || len(p.Lines) == 0 {
+		t.Fatalf("%d lines leave bare %v", len(p.Lines), spots)
+	}
+	mine := pinned(p)
+	if again, _ := b.around(t, mine); !bytes.Equal(text(t, again), text(t, mine)) {
+		t.Errorf("it was changed\n%s", cmp.Diff(mine, again))
+	}
+}
+
+// A post moved by 5 mm, its head left as it was, still carries all: the walls to it
+// come out anew and its head lower. Left out, the head is as high as may be.
+func TestMovedPostCarriesItsWalls(t *testing.T) {
+	s, err := supports.Settings{Nozzle: 0.8}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := meshtest.Box(r3.Vec{X: -4}, r3.Vec{Y: 14, Z: 24})
+	m.Append(meshtest.Box(r3.Vec{Z: 22}, r3.Vec{X: 20, Y: 14, Z: 24}))
+	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+	p := layout.Layout("x", m, part, need.Find(m, part, s, 0), s, 0)
+	for _, c := range []struct {
+		x, head float64
+		by      plan.Author
+		holds   bool
+	}{
+		{10, 0, plan.Designer, true},
+		{15, 0, plan.Designer, true},
+		{15, 18, plan.Designer, true}, // 3 mm under the walls' least depth: too high for a spread of 15 mm
+		{15, 18, plan.Tool, false},    // and as it says
+	} {
+		p.Posts = []plan.Post{{ID: "P1", At: [2]float64{c.x, 7}, Side: 6, Head: c.head, By: c.by}}
+		if a := bare(t, p, m, part, s); (a == 0) != c.holds {
+			t.Errorf("at x %g, head %g, by %s: %.2f mm² unheld", c.x, c.head, c.by, a)
+		}
+	}
 }

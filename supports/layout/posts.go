@@ -197,7 +197,7 @@ func (g *structure) footings() []spot {
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(length[b], length[a]) })
 	for _, l := range order[:min(len(order), mostFootings)] {
 		s := &g.net.Stations[first[l]]
-		if length[l] < leastFooting || !g.stands(s, s.Ground) {
+		if length[l] < leastFooting || !g.stands(s, s.Ground) || g.struckPost(s.P) {
 			continue
 		}
 		for _, r := range footingReaches {

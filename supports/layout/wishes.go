@@ -154,7 +154,7 @@ func (t *site) runs(l line) []line {
 	run.at = nil
 	cut := false
 	flush := func() {
-		if len(run.at) > 1 && (!cut || run.length() >= shortest*t.wall) {
+		if len(run.at) > 1 && (!cut || run.length() >= shortest*t.wall && t.under(run)) {
 			out = append(out, run)
 		}
 		run.at = nil
@@ -187,6 +187,23 @@ func (t *site) runs(l line) []line {
 		return []line{l}
 	}
 	return out
+}
+
+// under tells whether any of a line is under the part: what is left of one that ran
+// on past an edge may not be.
+func (t *site) under(l line) bool {
+	for i := 1; i < len(l.at); i++ {
+		a, b := l.at[i-1], l.at[i]
+		n := int(distance(a.Vec, b.Vec)/t.part.Cell) + 1
+		for k := 0; k <= n; k++ {
+			f := float64(k) / float64(n)
+			ci, cj := t.part.At(r2.Add(a.Vec, r2.Scale(f, r2.Sub(b.Vec, a.Vec))))
+			if t.part.Layer(t.part.Above(a.z+f*(b.z-a.z)+t.s.Layer/2)).Has(ci, cj) {
+				return true
+			}
+		}
+	}
+	return l.tie
 }
 
 // refuses tells whether a line may not run through p along way.

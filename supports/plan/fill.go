@@ -153,7 +153,13 @@ func brief(n ast.Node) string {
 		return "a list"
 	}
 	if t := n.GetToken(); t != nil {
-		text := []rune(strings.Join(strings.Fields(t.Value), " "))
+		value := strings.Map(func(r rune) rune {
+			if r < ' ' {
+				return ' '
+			}
+			return r
+		}, t.Value)
+		text := []rune(strings.Join(strings.Fields(value), " "))
 		if len(text) > 40 {
 			text = append(text[:40], '…')
 		}
