@@ -357,3 +357,27 @@ func TestLayoutHelpAndReadme(t *testing.T) {
 		}
 	}
 }
+
+// The README's example of zones is granted on its part, and the part holds.
+func TestReadmesZonesAreGranted(t *testing.T) {
+	if testing.Short() {
+		t.Skip("lays out a large part")
+	}
+	_, example, _ := strings.Cut(readme(t), "```yaml\nzones:")
+	example, _, found := strings.Cut(example, "```")
+	if !found {
+		t.Fatal("the README shows no zones")
+	}
+	path, _ := drawnPlan(t, "wall-bracket")
+	edited(t, path, "\nlines:", "\nzones:"+example+"lines:")
+	code, r := layoutJSON(t, partFile("wall-bracket"), "--plan", path)
+	if code != exitHolds || r.Plan.Zones != 4 || len(r.Bare) > 0 {
+		t.Errorf("exit %d, %d zones, bare %+v", code, r.Plan.Zones, r.Bare)
+	}
+	if !strings.Contains(read(t, path), "# no support enters") {
+		t.Error("a comment was lost")
+	}
+	if code, b := bakeJSON(t, partFile("wall-bracket"), "--plan", path, "--out", filepath.Join(t.TempDir(), "o")); code != exitHolds {
+		t.Errorf("baked: %+v", b.Proof)
+	}
+}
