@@ -206,7 +206,7 @@ func (b *baking) read() (err error) {
 			return fmt.Errorf("%s: %w", path, err)
 		}
 	}
-	b.settings, err = p.Settings.Supports()
+	b.settings, err = p.Resolve()
 	return err
 }
 
@@ -273,6 +273,9 @@ func (b *baking) prove() (err error) {
 	if err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
+	if err := b.proveElsewhere(); err != nil {
+		return err
+	}
 	// Which wish of the designer's is why, the proof cannot know.
 	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
 		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {
@@ -282,6 +285,29 @@ func (b *baking) prove() (err error) {
 		}
 	}
 	b.encode()
+	return nil
+}
+
+// proveElsewhere proves at the other layer heights that the plan declares. What
+// fails there fails.
+func (b *baking) proveElsewhere() error {
+	for _, h := range b.plan.Taste.Heights {
+		s, err := b.plan.At(h)
+		if err != nil {
+			return fmt.Errorf("%s: %w", b.planName(), err)
+		}
+		r, err := prove.Prove(b.part, []*mesh.Mesh{b.supports}, s, prove.Options{})
+		if err != nil {
+			return fmt.Errorf("%s: layers of %g mm: %w", b.o.part, h, err)
+		}
+		for _, why := range r.Reasons {
+			why.Text = fmt.Sprintf("at layers of %g mm: %s", h, why.Text)
+			b.proof.Reasons = append(b.proof.Reasons, why)
+		}
+		if r.Verdict != prove.Holds {
+			b.proof.Verdict = prove.Fails
+		}
+	}
 	return nil
 }
 

@@ -186,7 +186,7 @@ func (l *laying) read() (err error) {
 		l.warnings = append(l.warnings, "the plan's settings were changed: "+told(changes))
 	}
 	l.plan = p
-	l.settings, err = p.Settings.Supports()
+	l.settings, err = p.Resolve()
 	return err
 }
 

@@ -358,6 +358,27 @@ func TestLayoutHelpAndReadme(t *testing.T) {
 	}
 }
 
+// Layer heights that a plan declares bind the verdict: the arch's supports, drawn for
+// 0.2 mm, hold at 0.12 and not at 0.28, as prove says too.
+func TestDeclaredLayerHeightsBind(t *testing.T) {
+	dir := t.TempDir()
+	bakeJSON(t, partFile("cable-arch"), "--out", filepath.Join(dir, "a"))
+	path := filepath.Join(dir, "a", "cable-arch.plan.yaml")
+	text := read(t, path)
+	for _, h := range []string{"0.12", "0.28"} {
+		want, _, _ := call("prove", filepath.Join(dir, "a", "cable-arch-part.stl"), filepath.Join(dir, "a", "cable-arch-supports.stl"), "--layer", h, "--first-layer", "0.2")
+		// The lean stays that of the plan as drawn, so that the same solids are judged.
+		declared := strings.Replace(text, "\nlines:", "\ntaste:\n  layer_heights_mm: ["+h+"]\nlines:", 1)
+		code, r := bakeJSON(t, partFile("cable-arch"), "--plan", writeFile(t, "mine.yaml", []byte(declared)), "--out", filepath.Join(dir, h))
+		if h == "0.12" && code != want {
+			t.Errorf("at %s mm: exit %d, prove %d", h, code, want)
+		}
+		if fails := code == exitFails; fails != strings.Contains(strings.Join(r.Proof.Reasons, "\n"), "at layers of "+h+" mm") || h == "0.28" && !fails {
+			t.Errorf("at %s mm: exit %d, reasons %q", h, code, r.Proof.Reasons)
+		}
+	}
+}
+
 // The README's example of zones is granted on its part, and the part holds.
 func TestReadmesZonesAreGranted(t *testing.T) {
 	if testing.Short() {

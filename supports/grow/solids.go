@@ -42,7 +42,7 @@ func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
 
 // GrowUnder is Grow for a part whose undersides were found before.
 func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, error) {
-	s, err := p.Settings.Supports()
+	s, err := p.Resolve()
 	if err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}

@@ -43,7 +43,7 @@ const mine = "="
 // plan and what it leaves bare at the full bridge. A wish that cannot be granted is
 // an *Impossible. The result does not depend on workers.
 func Around(p plan.Plan, name string, m *mesh.Mesh, part *raster.Stack, n need.Need, workers int) (plan.Plan, []Spot, error) {
-	s, err := p.Settings.Supports()
+	s, err := p.Resolve()
 	if err != nil {
 		return p, nil, fmt.Errorf("layout: %w", err)
 	}
@@ -276,7 +276,7 @@ func endsApart(a, b plan.Line) float64 {
 // must be held besides where no contact is within half of one. The largest come
 // first.
 func Bare(p plan.Plan, m *mesh.Mesh, part *raster.Stack, workers int) []Spot {
-	s, err := p.Settings.Supports()
+	s, err := p.Resolve()
 	if err != nil {
 		return nil
 	}
@@ -399,7 +399,7 @@ func (e *Impossible) Error() string {
 // designer's in zones that bar them or inside the part, contacts where the part has
 // no underside, zones that mean no place of it.
 func Check(p plan.Plan, m *mesh.Mesh, part *raster.Stack) error {
-	s, err := p.Settings.Supports()
+	s, err := p.Resolve()
 	if err != nil {
 		return fmt.Errorf("layout: %w", err)
 	}

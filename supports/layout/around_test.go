@@ -343,3 +343,50 @@ func TestMovedPostCarriesItsWalls(t *testing.T) {
 		}
 	}
 }
+
+// Picked faces: with the ceilings clean nothing is held and the summary says why;
+// with the step's upper side clean nothing lands on it.
+func TestPickedFacesStayClean(t *testing.T) {
+	b := newBench(t, 0.8)
+	p := b.plan()
+	p.Zones = []plan.Zone{{ID: "ceiling", Kind: plan.KeepClean, Face: &plan.Face{At: [3]float64{8, 0, 11}, Normal: [3]float64{0, 0, -1}}}}
+	got, spots := b.around(t, p)
+	if len(got.Lines) > 0 || len(spots) == 0 || spots[0].Because != "ceiling" {
+		t.Errorf("%d lines, bare %v", len(got.Lines), spots)
+	}
+	free, _ := b.around(t, b.plan())
+	p.Zones = []plan.Zone{{ID: "step", Kind: plan.KeepClean, Face: &plan.Face{At: [3]float64{0, 5, 3}, Normal: [3]float64{0, 0, 1}}}}
+	got, _ = b.around(t, p)
+	k := b.part.Above(3) + b.s.VoidLayers() // the lowest layer of what lands
+	onStep := func(p plan.Plan) (n int) {
+		b.solids(t, p).Layer(k).Each(func(i, j int) {
+			if c := b.part.Center(i, j); math.Abs(c.X) < 3 && c.Y > 3 && c.Y < 6 {
+				n++
+			}
+		})
+		return
+	}
+	if n := onStep(got); n > 0 {
+		t.Errorf("%d cells land on the clean step", n)
+	}
+	if onStep(free) == 0 {
+		t.Skip("nothing lands there without the zone either")
+	}
+}
+
+func BenchmarkAround(b *testing.B) {
+	m, part, s := bracket(b)
+	n := need.Find(m, part, s, 0)
+	p := plan.Plan{Version: plan.Version, Settings: plan.FromSettings(s), Zones: []plan.Zone{
+		{ID: "label", Kind: plan.KeepClean, Box: &plan.Box{Min: [3]float64{30, 14, 29}, Max: [3]float64{34, 18, 31}}},
+		{ID: "cable", Kind: plan.NoGo, Cylinder: &plan.Cylinder{From: [3]float64{20, 30, 0}, To: [3]float64{20, 30, 25}, Radius: 5}}}}
+	b.Run("wall-bracket/824", func(b *testing.B) {
+		b.SetBytes(int64(50 * len(m.Triangles)))
+		b.ReportAllocs()
+		for b.Loop() {
+			if _, _, err := layout.Around(p, "wall-bracket", m, part, n, 0); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}

@@ -35,7 +35,7 @@ func Decode(name string, data []byte) (Plan, error) {
 	}
 	var errs []error
 	for _, f := range p.faults() {
-		errs = append(errs, &mesh.FormatError{File: name, Where: at(lineOf(tree, f.at)), Problem: f.text})
+		errs = append(errs, &mesh.FormatError{File: name, Where: onLine(lineOf(tree, f.at)), Problem: f.text})
 	}
 	if len(errs) > 0 {
 		return Plan{}, errors.Join(errs...)
@@ -43,8 +43,8 @@ func Decode(name string, data []byte) (Plan, error) {
 	return p, nil
 }
 
-// at words a line of the document, nothing for 0.
-func at(line int) string {
+// onLine words a line of the document, nothing for 0.
+func onLine(line int) string {
 	if line == 0 {
 		return ""
 	}
@@ -70,7 +70,7 @@ func read(name string, data []byte) (Plan, ast.Node, error) {
 	tree := file.Docs[0].Body
 	root, ok := tree.(*ast.MappingNode)
 	if !ok {
-		return Plan{}, nil, &mesh.FormatError{File: name, Where: at(lineOf(tree, nil)), Problem: "not a plan: here should be keys and values, not " + brief(tree)}
+		return Plan{}, nil, &mesh.FormatError{File: name, Where: onLine(lineOf(tree, nil)), Problem: "not a plan: here should be keys and values, not " + brief(tree)}
 	}
 	// The version first: what another one may hold is not for this one to judge.
 	version, ok := 0.0, false
@@ -83,7 +83,7 @@ func read(name string, data []byte) (Plan, ast.Node, error) {
 		return Plan{}, nil, &mesh.FormatError{File: name, Problem: "not a plan: does not say falsework: and a version"}
 	}
 	if version != 1 && version != Version {
-		return Plan{}, nil, &mesh.UnsupportedError{File: name, Where: at(lineOf(tree, []string{"falsework"})),
+		return Plan{}, nil, &mesh.UnsupportedError{File: name, Where: onLine(lineOf(tree, []string{"falsework"})),
 			Problem: fmt.Sprintf("falsework: %g is not a version that this program reads (it reads 1 to %d)", version, Version)}
 	}
 	p := Plan{Settings: Settings{Gap: supports.DefaultGap}} // 0 would fuse them
@@ -106,15 +106,23 @@ func read(name string, data []byte) (Plan, ast.Node, error) {
 
 // plain refuses what a plan has no use for and a reader could choke on.
 func plain(name string, data []byte) error {
-	depth := 0
+	depth, keyed := 0, 0
 	for _, t := range lexer.Tokenize(string(data)) {
 		line := 0
 		if t.Position != nil {
 			line = t.Position.Line
 		}
 		switch t.Type {
-		case token.AnchorType, token.AliasType, token.MergeKeyType, token.TagType:
-			return &mesh.UnsupportedError{File: name, Where: at(line), Problem: fmt.Sprintf("%q: a plan has no anchors, aliases or tags", t.Value)}
+		case token.AnchorType, token.AliasType, token.MergeKeyType, token.TagType, token.MappingKeyType:
+			return &mesh.UnsupportedError{File: name, Where: onLine(line), Problem: fmt.Sprintf("%q: a plan has no anchors, aliases, tags or ? keys", t.Value)}
+		case token.MappingValueType:
+			// The library takes time that grows with the square of their number.
+			if depth == 0 && line > 0 && line == keyed {
+				return &mesh.FormatError{File: name, Where: onLine(line), Problem: "not a plan: two keys on one line, without brackets"}
+			}
+			if depth == 0 {
+				keyed = line
+			}
 		case token.MappingStartType, token.SequenceStartType, token.SequenceEntryType:
 			depth++
 		case token.MappingEndType, token.SequenceEndType:
@@ -127,7 +135,7 @@ func plain(name string, data []byte) error {
 			}
 		}
 		if depth > deepest {
-			return &mesh.UnsupportedError{File: name, Where: at(line), Problem: "lists and mappings nest deeper than a plan's"}
+			return &mesh.UnsupportedError{File: name, Where: onLine(line), Problem: "lists and mappings nest deeper than a plan's"}
 		}
 	}
 	return nil
@@ -140,10 +148,10 @@ func malformed(name string, err error) error {
 	var ours *slip
 	switch {
 	case errors.As(err, &ours):
-		e.Where = at(ours.line)
+		e.Where = onLine(ours.line)
 	case errors.As(err, &told):
 		if t := told.GetToken(); t != nil && t.Position != nil {
-			e.Where = at(t.Position.Line)
+			e.Where = onLine(t.Position.Line)
 		}
 		e.Problem = "not a plan: " + strings.Join(strings.Fields(told.GetMessage()), " ")
 	}

@@ -107,7 +107,11 @@ func (t Taste) fields() []field {
 	if t.Weights == (Weights{}) {
 		weights = ""
 	}
-	return fields(field{"pad_mm", some(t.Pad)}, field{"weights", weights})
+	heights := ""
+	if len(t.Heights) > 0 {
+		heights = vector(t.Heights...)
+	}
+	return fields(field{"pad_mm", some(t.Pad)}, field{"weights", weights}, field{"layer_heights_mm", heights})
 }
 
 func (z Zone) fields() []field {

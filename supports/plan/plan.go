@@ -88,6 +88,9 @@ type Taste struct {
 	// mm; 0 means that of the wall.
 	Pad     float64 `yaml:"pad_mm,omitempty"`
 	Weights Weights `yaml:"weights,omitempty"`
+	// Heights are the layer heights that the supports must hold at besides the
+	// settings' own, in mm: what strangers may print with.
+	Heights []float64 `yaml:"layer_heights_mm,flow,omitempty"`
 }
 
 // Weights say what two layouts are compared by: the seconds of print time that

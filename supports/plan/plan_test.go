@@ -3,6 +3,7 @@ package plan
 import (
 	"bytes"
 	"errors"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -103,6 +104,9 @@ func TestErrorsTellKindAndLine(t *testing.T) {
 		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  side: 4\n  foot: -2\n", "line 3", false},
 		{"falsework: 2\nposts: &a\n- id: P1\n", "line 2", true},
 		{"falsework: two\n", "", false},
+		{"falsework: 2\npart: name: x\n", "line 2", false},
+		{"falsework: 2\n? part\n", "line 2", true},
+		{"falsework: 2\npart: {}\ntaste:\n  layer_heights_mm: [0.2, 0.9]\n", "line 4", false},
 		{"lines: [\n", "line 1", false},
 		{"solid\nfacet\n", "line 1", false},
 		{"", "", false},
@@ -117,6 +121,24 @@ func TestErrorsTellKindAndLine(t *testing.T) {
 		if !strings.Contains(err.Error(), "x.yaml") || !strings.Contains(err.Error(), c.line) {
 			t.Errorf("%q: error %q does not tell %q", c.text, err, c.line)
 		}
+	}
+}
+
+// A bead 0.4 mm wide that keeps half its width on the one below leans
+// atan(0.4/(2·0.28)) = 35.5° at layers of 0.28 mm, less the proof's 2°.
+func TestDeclaredHeightsBoundTheLean(t *testing.T) {
+	p := small(t)
+	before, err := p.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Taste.Heights = []float64{0.12, 0.28}
+	s, err := p.Resolve()
+	if want := math.Atan(0.4/0.56) - 2*math.Pi/180; err != nil || math.Abs(s.Lean-want) > 1e-9 {
+		t.Errorf("lean %.4f, want %.4f (%v)", s.Lean, want, err)
+	}
+	if s.Lean = before.Lean; s != before {
+		t.Error("more than the lean changed")
 	}
 }
 

@@ -29,6 +29,7 @@ var told = map[string]string{
 	"Settings.cell_mm":        "edge of a cell of the proof",
 	"Taste.pad_mm":            "thickness of a wall's top layers; that of the wall if left out",
 	"Taste.weights":           "what layouts are compared by, in seconds of print time",
+	"Taste.layer_heights_mm":  "layer heights that the supports must hold at besides the settings' own",
 	"Weights.time":            "a second of printing is worth so many; 1 if left out",
 	"Weights.plastic_g":       "seconds that a gram of plastic is worth",
 	"Weights.contact_mm2":     "seconds that a mm² of contact is worth",

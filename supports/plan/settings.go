@@ -75,3 +75,38 @@ func ParseDirection(text string) (supports.Direction, error) {
 	half := math.Mod(math.Mod(deg, 180)+180, 180) // a bridge runs both ways
 	return supports.Direction{Stated: true, Angle: half * math.Pi / 180}, nil
 }
+
+// Resolve returns the settings that the plan is drawn and built by, in memory form:
+// walls lean no further than the thickest layers that it must hold at let them.
+func (p Plan) Resolve() (supports.Settings, error) {
+	s, err := p.Settings.Supports()
+	if err != nil {
+		return s, err
+	}
+	for _, h := range p.Taste.Heights {
+		o, err := at(s, h)
+		if err != nil {
+			return s, fmt.Errorf("layer_heights_mm: %w", err)
+		}
+		s.Lean = min(s.Lean, o.Lean)
+	}
+	return s, nil
+}
+
+// At returns the plan's settings for someone who prints layers of h mm.
+func (p Plan) At(h float64) (supports.Settings, error) {
+	s, err := p.Resolve()
+	if err != nil {
+		return s, err
+	}
+	return at(s, h)
+}
+
+// at returns settings at another layer height, with the lean that it allows.
+func at(s supports.Settings, h float64) (supports.Settings, error) {
+	if !(h > 0) {
+		return s, fmt.Errorf("%g mm is no layer height", h)
+	}
+	s.Layer, s.Lean = h, 0
+	return s.Resolve()
+}

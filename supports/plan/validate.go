@@ -58,6 +58,9 @@ func (p Plan) faults() []fault {
 		c.bad([]string{"part", "size_mm"}, "part: a size is beyond %g mm", float64(maxCoordinate))
 	}
 	c.taste(p.Taste, s)
+	if _, more := p.Resolve(); err == nil && more != nil {
+		c.bad([]string{"taste", "layer_heights_mm"}, "taste: %w", more)
+	}
 	for i, z := range p.Zones {
 		c.zone([]string{"zones", strconv.Itoa(i)}, z)
 	}
