@@ -46,7 +46,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 	if err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
-	if _, err := plan.NewSpace(p.Zones, under.m); err != nil {
+	if _, err := under.Space(p.Zones); err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
 	n := NewNetwork(p, s, under, part, finePitch)

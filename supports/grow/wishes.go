@@ -28,11 +28,7 @@ func (n *Network) padOf(run []mesh.Station) []mesh.Station {
 // stay clean below them. A wall runs straight between two stations, so both keep out
 // of what either of them comes near.
 func (n *Network) heed(zones []plan.Zone, under *Undersides) {
-	var m *mesh.Mesh
-	if under != nil {
-		m = under.m
-	}
-	space, err := plan.NewSpace(zones, m)
+	space, err := under.Space(zones)
 	if err != nil {
 		return // told by GrowUnder
 	}

@@ -54,7 +54,7 @@ func Around(p plan.Plan, name string, m *mesh.Mesh, part *raster.Stack, n need.N
 	}
 	t := newSite(part, s)
 	t.pad = max(p.Taste.Pad, s.Wall)
-	kept := t.adopt(p, m)
+	kept := t.adopt(p, under)
 	j := newJob(t, under, workers)
 	if len(n.Regions) > 0 || len(kept.Lines) > 0 || t.space.Has(plan.MustHold) {
 		kept = j.complete(kept, n)
@@ -93,9 +93,9 @@ func (j *job) complete(kept plan.Plan, n need.Need) plan.Plan {
 }
 
 // adopt takes a plan's wishes, and returns it with what is the designer's alone.
-func (t *site) adopt(p plan.Plan, m *mesh.Mesh) plan.Plan {
+func (t *site) adopt(p plan.Plan, under *grow.Undersides) plan.Plan {
 	if len(p.Zones) > 0 {
-		t.space, _ = plan.NewSpace(p.Zones, m) // checked before
+		t.space, _ = under.Space(p.Zones) // checked before
 	}
 	kept := p
 	kept.Drawn = plan.Past{}
@@ -282,9 +282,10 @@ func Bare(p plan.Plan, m *mesh.Mesh, part *raster.Stack, workers int) []Spot {
 	}
 	t := newSite(part, s)
 	t.pad = max(p.Taste.Pad, s.Wall)
-	t.adopt(p, m)
+	under := grow.NewUndersides(m)
+	t.adopt(p, under)
 	sup := &raster.Stack{Grid: part.Grid, Layers: part.Layers}
-	if solids, err := grow.GrowUnder(p, grow.NewUndersides(m), part); err == nil {
+	if solids, err := grow.GrowUnder(p, under, part); err == nil {
 		var all mesh.Mesh
 		for i := range solids {
 			all.Append(solids[i].Mesh)
@@ -432,7 +433,7 @@ func check(p plan.Plan, m *mesh.Mesh, under *grow.Undersides, part *raster.Stack
 	}
 	t := newSite(part, s)
 	t.pad = max(p.Taste.Pad, s.Wall)
-	t.adopt(p, m)
+	t.adopt(p, under)
 	for _, l := range p.Lines {
 		if l.By == plan.Designer {
 			if why := t.refuseLine(l, under); why != "" {
