@@ -295,7 +295,7 @@ func Bare(p plan.Plan, m *mesh.Mesh, part *raster.Stack, workers int) []Spot {
 	var out []Spot
 	for _, l := range hold.Judge(hold.Input{Body: part, Other: sup, Settings: s, Workers: workers}) {
 		for _, piece := range raster.Pieces(&l.Unheld) {
-			out = append(out, t.spotOf(l.K, &piece.Cells, "no wall reaches it"))
+			out = append(out, t.spotOf(l.K, &piece.Cells, "nothing that was drawn holds it"))
 		}
 	}
 	for _, c := range t.uncovered(sup) {

@@ -656,6 +656,7 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 	depth := grow.WallDepth(t.s)
 	tried := map[int]bool{}
 	n.Hang(*p)
+	n.Ties() // what is cut to a tie hangs from nothing and need not
 	for w := 0; w < len(n.Walls); {
 		at := -1
 		wall := n.Walls[w]
