@@ -192,3 +192,15 @@ func TestStranded(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Weights are what things are worth in seconds: none means time alone.
+func TestScore(t *testing.T) {
+	for _, c := range []struct {
+		w    Weights
+		want float64
+	}{{Weights{}, 100}, {Weights{Plastic: 60}, 220}, {Weights{Time: 2, Contact: 0.5}, 205}} {
+		if got := c.w.Score(100, 2, 10); got != c.want {
+			t.Errorf("%+v: %g, want %g", c.w, got, c.want)
+		}
+	}
+}
