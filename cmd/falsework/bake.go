@@ -51,7 +51,9 @@ For a part NAME.stl it writes:
 
 --printer FILE has the speeds, the filament and the readings of your own printer; see
 "falsework cost" and "falsework coupon". With --plan it builds exactly the plan given
-and draws nothing of its own. The plan's settings then count; an option that is given as well stands in for the
+and draws nothing of its own (layout does, around what is yours in it). A wish of
+yours that cannot be granted is refused with exit code 3. The plan's settings then
+count; an option that is given as well stands in for the
 plan's, and the summary says so.
 
 The part must stand on the plate, in millimetres. A file with a body of supports
@@ -211,11 +213,11 @@ func (b *baking) read() (err error) {
 	b.plan, b.planText = p, text
 	if len(changes) > 0 {
 		b.warnings = append(b.warnings, "the plan's settings do not all count: "+told(changes))
-		if b.planText, err = p.Encode(); err != nil {
+		if b.planText, err = plan.Update(text, p); err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
 	}
-	b.settings, err = p.Settings.Supports()
+	b.settings, err = p.Resolve()
 	return err
 }
 
@@ -241,6 +243,9 @@ func (b *baking) find() error {
 // the document, so that the document alone gives the same result.
 func (b *baking) layOut() (err error) {
 	if b.planText != nil {
+		if err := layout.Check(b.plan, b.part, b.layers); err != nil {
+			return wish(b.o.plan, err)
+		}
 		return nil
 	}
 	p := layout.Layout(filepath.Base(b.o.part), b.part, b.layers, b.survey.Need, b.settings, 0)
@@ -279,7 +284,41 @@ func (b *baking) prove() (err error) {
 	if err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
+	if err := b.proveElsewhere(); err != nil {
+		return err
+	}
+	// Which wish of the designer's is why, the proof cannot know.
+	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
+		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {
+			if s.Because != "" {
+				b.warnings = append(b.warnings, s.String())
+			}
+		}
+	}
 	b.encode()
+	return nil
+}
+
+// proveElsewhere proves at the other layer heights that the plan declares. What
+// fails there fails.
+func (b *baking) proveElsewhere() error {
+	for _, h := range b.plan.Taste.Heights {
+		s, err := b.plan.At(h)
+		if err != nil {
+			return fmt.Errorf("%s: %w", b.planName(), err)
+		}
+		r, err := prove.Prove(b.part, []*mesh.Mesh{b.supports}, s, prove.Options{})
+		if err != nil {
+			return fmt.Errorf("%s: layers of %g mm: %w", b.o.part, h, err)
+		}
+		for _, why := range r.Reasons {
+			why.Text = fmt.Sprintf("at layers of %g mm: %s", h, why.Text)
+			b.proof.Reasons = append(b.proof.Reasons, why)
+		}
+		if r.Verdict != prove.Holds {
+			b.proof.Verdict = prove.Fails
+		}
+	}
 	return nil
 }
 

@@ -7,6 +7,8 @@ import (
 	"io"
 	"strings"
 
+	"falsework/supports/layout"
+
 	"github.com/spf13/cobra"
 )
 
@@ -23,6 +25,8 @@ const (
 	exitHolds   exitCode = 0 // it holds, or what was asked is done
 	exitFails   exitCode = 1 // done and written, but the proof fails
 	exitRefused exitCode = 2 // bad usage or input, nothing written
+	// exitImpossible says that a plan asks for what cannot be; nothing written.
+	exitImpossible exitCode = 3
 )
 
 // errProofFails ends a command whose result was written and told, and does not
@@ -45,11 +49,15 @@ func run(ctx context.Context, io streams, args []string) exitCode {
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
 	var usage *usageError
+	var impossible *layout.Impossible
 	switch {
 	case err == nil:
 		return exitHolds
 	case errors.Is(err, errProofFails):
 		return exitFails
+	case errors.As(err, &impossible):
+		fmt.Fprintf(io.err, "falsework: %s\n", oneLine(err))
+		return exitImpossible
 	case errors.As(err, &usage):
 		fmt.Fprintf(io.err, "falsework: %s\n\n%s", oneLine(err), usage.command.UsageString())
 	default:
@@ -89,9 +97,11 @@ The job, from an exported part to a published model:
      part. The summary says whether everything holds, and what the supports take
      in time and plastic beside a dense grid of lines.
   5. Not quite as you want it? Every contact line and post is in
-     out/bracket.plan.yaml. Move, add or delete them in a text editor, and build
-     exactly that:
+     out/bracket.plan.yaml; its head says how to edit it. Move, add or delete them,
+     mark faces to keep clean, have the rest drawn anew around what is yours, and
+     build exactly that:
 
+         falsework layout bracket.stl --plan out/bracket.plan.yaml
          falsework bake bracket.stl --plan out/bracket.plan.yaml --out second
 
   6. You drew supports yourself, or have those of another program? The same proof
@@ -109,7 +119,7 @@ coupon" writes a print to read them off, for a file that every command takes as
 --printer.
 
 Exit codes: 0 it holds; 1 it was written but the proof fails; 2 bad usage or
-input, and nothing was written.`
+input; 3 a plan asks for what cannot be. Nothing was written after 2 and 3.`
 
 func newRootCommand(io streams) *cobra.Command {
 	root := &cobra.Command{
@@ -136,7 +146,7 @@ func newRootCommand(io streams) *cobra.Command {
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return &usageError{cmd, err} })
-	root.AddCommand(newSurveyCommand(io), newBakeCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io))
+	root.AddCommand(newSurveyCommand(io), newBakeCommand(io), newLayoutCommand(io), newDiffCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io))
 	return root
 }
 

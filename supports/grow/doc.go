@@ -13,6 +13,10 @@
 // itself. A wall's top follows the part's underside across the void that prints
 // as the gap.
 //
+// Walls keep out of the zones of the plan that no support may enter, and go over them
+// where they can. Heads of posts by the designer are lowered where walls would hang
+// from nothing.
+//
 // Every wall and post is one closed shell; shells overlap where walls meet and
 // are united by the positive fill rule.
 //

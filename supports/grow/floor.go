@@ -112,6 +112,8 @@ const seatReach = 1.0
 // where a wall of the part is in the way.
 func (st *Station) Seat(s supports.Settings) (z float64, ok bool) {
 	switch {
+	case st.barred:
+		return 0, false
 	case st.Floor == 0:
 		return 0, true
 	case st.Ground == 0 || st.Floor > st.Ground+seatReach:

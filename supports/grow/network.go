@@ -30,6 +30,8 @@ type Station struct {
 	hollow bool    // over a hollow post, whose bore the wall bridges
 	bear   float64 // how high the wall may begin for a tie that it carries
 	tied   bool    // inside a tie: hangs from its ends
+	barred bool    // by a zone, from standing here
+	lifted bool    // by a zone below that walls may go over
 	next   []Way
 }
 
@@ -45,6 +47,7 @@ type Network struct {
 	Walls    [][]int // for each line, its stations in order
 	settings supports.Settings
 	pitch    float64
+	pad      float64 // thickness of a wall's top, under the part
 }
 
 const (
@@ -80,7 +83,7 @@ func WallDepth(s supports.Settings) float64 { return max(MinWall, minWallLayers*
 // and joins walls that meet. Lower
 // edges are not set yet; see Hang.
 func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raster.Stack, pitch float64) *Network {
-	n := &Network{settings: s, pitch: pitch}
+	n := &Network{settings: s, pitch: pitch, pad: max(p.Taste.Pad, s.Wall)}
 	stops := make([][]float64, len(p.Lines)) // along each line
 	meets := crossings(p.Lines, s.Wall, stops)
 	for l := range p.Lines {
@@ -94,6 +97,9 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 		n.join(a, b)
 	}
 	n.floors(part)
+	if len(p.Zones) > 0 {
+		n.heed(p.Zones, under)
+	}
 	return n
 }
 
@@ -269,7 +275,7 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 	s := n.settings
 	side := r2.Vec{}
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
-		side = r2.Scale(s.Wall/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
+		side = r2.Scale(n.pad/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
 	}
 	ahead := r2.Vec{X: side.Y, Y: -side.X}
 	if l := math.Sqrt(r2.Norm2(ahead)); l > 0 {
@@ -316,6 +322,10 @@ func (n *Network) at(l int, s float64) int {
 	})
 	return wall[min(i, len(wall)-1)]
 }
+
+// Lifted tells whether the wall may begin at its floor however low the wall beside it
+// is: over a zone.
+func (s *Station) Lifted() bool { return s.lifted }
 
 // Next returns the stations that share material with station i.
 func (n *Network) Next(i int) []Way { return n.Stations[i].next }
@@ -427,8 +437,10 @@ func (n *Network) HangFrom(p plan.Plan, q int) {
 		for _, w := range s.next {
 			t := &n.Stations[w.To]
 			z := r.z + w.Length*rise
-			if t.Line != s.Line {
-				z = max(z, t.Floor) // out of a wall that is there already
+			if t.Line != s.Line || t.lifted {
+				// Out of a wall that is there already, or over a zone, which
+				// both stations keep clear of: straight up.
+				z = max(z, t.Floor)
 			}
 			if !allowed[t.Line] || z >= t.Low-1e-9 || z >= min(t.Top, s.Top) || z < t.Floor-1e-9 {
 				continue

@@ -42,17 +42,24 @@ func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
 
 // GrowUnder is Grow for a part whose undersides were found before.
 func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, error) {
-	s, err := p.Settings.Supports()
+	s, err := p.Resolve()
 	if err != nil {
+		return nil, fmt.Errorf("grow: %w", err)
+	}
+	if _, err := under.Space(p.Zones); err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
 	n := NewNetwork(p, s, under, part, finePitch)
 	n.Hang(p)
 	n.Ties()
+	if n.lower(&p) {
+		n.Hang(p)
+		n.Ties()
+	}
 	n.Raise()
 	var out []Solid
 	for l := range p.Lines {
-		walls, err := n.solids(l)
+		walls, err := n.solids(l, p.Lines[l].Tie)
 		if err != nil {
 			return nil, fmt.Errorf("grow: line %s: %w", p.Lines[l].ID, err)
 		}
@@ -80,7 +87,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 
 // solids builds line l's wall: one shell, or several where it has no height in
 // between.
-func (n *Network) solids(l int) ([]*mesh.Mesh, error) {
+func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 	half := n.settings.Wall / 2
 	var out []*mesh.Mesh
 	var run []mesh.Station
@@ -95,6 +102,13 @@ func (n *Network) solids(l int) ([]*mesh.Mesh, error) {
 		}
 		if len(m.Triangles) > 0 {
 			out = append(out, m)
+		}
+		if n.pad > n.settings.Wall && !tie {
+			top, err := mesh.Wall(n.padOf(run), n.pad)
+			if err != nil {
+				return err
+			}
+			out = append(out, top)
 		}
 		return nil
 	}

@@ -2,8 +2,10 @@ package grow
 
 import (
 	"math"
+	"sync"
 
 	"falsework/mesh"
+	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -14,6 +16,12 @@ type Undersides struct {
 	x0, y0 float64
 	w, h   int
 	cells  [][]int32 // triangles by bin
+
+	// The zones that were asked for last, and the places that they mean: a picked
+	// face takes a walk over the whole mesh.
+	mu    sync.Mutex
+	zones []plan.Zone
+	space *plan.Space
 }
 
 // bin is the edge of a bin in mm: about a printed line's length between two
@@ -46,6 +54,22 @@ func NewUndersides(m *mesh.Mesh) *Undersides {
 		}
 	}
 	return u
+}
+
+// Space returns the places that zones mean on the part. They must not be changed in
+// place afterwards. Errors are those of
+// plan.NewSpace.
+func (u *Undersides) Space(zones []plan.Zone) (*plan.Space, error) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if len(zones) > 0 && len(zones) == len(u.zones) && &zones[0] == &u.zones[0] {
+		return u.space, nil
+	}
+	space, err := plan.NewSpace(zones, u.m)
+	if err == nil {
+		u.zones, u.space = zones, space
+	}
+	return space, err
 }
 
 func (u *Undersides) at(x, y float64) (i, j int) {

@@ -22,6 +22,7 @@ type line struct {
 	arm bool
 	// group keeps lines apart: those of different groups are never tied.
 	group int
+	fixed bool // the designer's
 }
 
 type point struct {
@@ -61,16 +62,17 @@ type site struct {
 	// spacing of the two crossed families, middle to middle, for any direction,
 	// and of one family across a stated one.
 	cross, comb float64
-	wall        float64 // thickness
+	wall, pad   float64 // thickness of a wall, and of its top
 	// What is left of the work allowed on one region, in cells judged.
 	prunes, repairs int
+	wishes          // the designer's
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
 	// Cells measure a chord to within one of them at either end.
 	span := s.Bridge*(1-s.Margin) - 2*part.Cell
 	return &site{
-		part: part, s: s, wall: s.Wall,
+		part: part, s: s, wall: s.Wall, pad: s.Wall,
 		// The longest straight bead in a square mesh is its diagonal.
 		cross: s.Wall + span/math.Sqrt2,
 		comb:  s.Wall + span,
@@ -202,6 +204,7 @@ func (t *site) open(k int, cells *raster.Bits) raster.Bits {
 	half := raster.DiscOf((t.wall/2)/t.part.Cell + 0.5)
 	inner := raster.Erode(t.part.Layer(k), half)
 	inner = raster.And(cells, &inner)
+	inner = t.unbarred(k, inner)
 	return raster.Beyond(&inner, t.ground(k), raster.DiscOf((t.s.Clearance+t.wall/2)/t.part.Cell))
 }
 
@@ -348,6 +351,7 @@ func (t *site) edges(k int, cells, open *raster.Bits) []line {
 		room.SetSpan(j, x0-m, x1+m)
 	}
 	air := raster.AndNot(&room, t.part.Layer(k))
+	air = t.border(k, cells, air)
 	near := raster.DiscOf((t.wall/2)/t.part.Cell + 2)
 	free := raster.Within(open, &air, near)
 	if free.Empty() {

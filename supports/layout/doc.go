@@ -18,5 +18,10 @@
 // under whole lines, which must stand stiffly enough for the nozzle's drag. Every
 // post is priced with the hop to it on each layer below where its walls meet others.
 //
+// The designer's. Around lays out only what a designer left open: lines and posts by
+// the designer stay as they are and are built on, zones bar lines and posts, what was
+// struck is not drawn again. Check refuses wishes that cannot be, Bare tells where
+// and why a plan leaves the part bare.
+//
 // Frame: millimetres, +Z up, plate at z = 0, angles in radians.
 package layout

@@ -60,7 +60,7 @@ func (t *site) join(lines []line) []line {
 			for dy := -1; dy <= 1; dy++ {
 				for _, j := range bins[[2]int{k[0] + dx, k[1] + dy}] {
 					p, q := &places[i], &places[j]
-					if q.line <= p.line || lines[q.line].group != lines[p.line].group || math.Abs(p.z-q.z) > grow.WallDepth(t.s) {
+					if q.line <= p.line || lines[q.line].fixed && lines[p.line].fixed || lines[q.line].group != lines[p.line].group || math.Abs(p.z-q.z) > grow.WallDepth(t.s) {
 						continue
 					}
 					d := distance(p.Vec, q.Vec)

@@ -29,32 +29,42 @@ const repairs = 2
 // be: what is left bare is for the proof to tell. The part's mesh and layers must
 // be of one pose.
 func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, workers int) plan.Plan {
-	t := newSite(part, s)
-	size := m.Bounds()
-	p := plan.Plan{
-		Version: plan.Version,
-		Part: plan.Part{Name: path.Base(name), Triangles: len(m.Triangles), Size: [3]float64{
-			round(size.Max.X-size.Min.X, 1e-3), round(size.Max.Y-size.Min.Y, 1e-3), round(size.Max.Z-size.Min.Z, 1e-3)}},
-		Settings: plan.FromSettings(s),
-		Lines:    []plan.Line{},
-		Posts:    []plan.Post{},
-	}
+	p := plan.Plan{Version: plan.Version, Part: partOf(name, m), Settings: plan.FromSettings(s), Lines: []plan.Line{}, Posts: []plan.Post{}}
 	if len(n.Regions) == 0 {
 		return p
 	}
+	j := newJob(newSite(part, s), grow.NewUndersides(m), workers)
+	p = j.layOut(p, n)
+	p.Remember()
+	return p
+}
+
+func partOf(name string, m *mesh.Mesh) plan.Part {
+	size := m.Bounds()
+	return plan.Part{Name: path.Base(name), Triangles: len(m.Triangles), Size: [3]float64{
+		round(size.Max.X-size.Min.X, 1e-3), round(size.Max.Y-size.Min.Y, 1e-3), round(size.Max.Z-size.Min.Z, 1e-3)}}
+}
+
+func newJob(t *site, under *grow.Undersides, workers int) *job {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	j := &job{site: t, under: grow.NewUndersides(m), workers: workers}
-	for k := range part.Cut {
-		j.cells += part.Cut[k].Count()
+	j := &job{site: t, under: under, workers: workers}
+	for k := range t.part.Cut {
+		j.cells += t.part.Cut[k].Count()
 	}
-	n.Regions = t.together(n.Regions)
-	lines := t.draft(n, workers)
+	return j
+}
+
+// layOut returns p with lines and posts for a need. What p holds already is built
+// on, and comes first.
+func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
+	n.Regions = j.together(n.Regions)
+	lines := j.draft(n, j.workers)
 	best := j.finish(p, lines)
-	if linked := t.link(lines); len(linked) < len(lines) && j.cells <= secondCells {
+	if linked := j.link(lines); len(linked) < len(lines) && j.cells <= secondCells {
 		other := j.finish(p, linked)
-		if other.bare < best.bare || other.bare == best.bare && j.seconds(other) < j.seconds(best) {
+		if other.bare < best.bare || other.bare == best.bare && j.score(other) < j.score(best) {
 			best = other
 		}
 	}
@@ -81,26 +91,41 @@ type finished struct {
 	solids *raster.Stack // nil where they cannot be grown
 }
 
-// seconds returns the print time of a layout's solids.
-func (j *job) seconds(f finished) float64 {
+// score returns what a layout costs, in seconds of print time as the plan weighs
+// them.
+func (j *job) score(f finished) float64 {
 	if f.solids == nil {
 		return math.Inf(1)
 	}
-	return cost.Supports(f.solids, j.s, cost.Machine{}).TimeS
+	e := cost.Supports(f.solids, j.s, cost.Machine{})
+	length := 0.0
+	for _, l := range f.lines {
+		length += l.length()
+	}
+	return f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall)
 }
 
 // finish sets lines on posts, and mends what the grown walls leave bare.
 func (j *job) finish(p plan.Plan, lines []line) finished {
+	lines = j.fit(lines)
+	own := p
+	var ties []line
 	best := finished{}
 	for turn := 0; ; turn++ {
-		p.Lines = nil
-		for _, l := range slices.Concat(lines, j.join(lines)) {
+		if ties = j.join(j.with(lines)); turn == 0 {
+			ties = j.fit(ties)
+		} else {
+			ties = j.fitAmong(ties, lines)
+		}
+		p.Lines = slices.Clone(own.Lines)
+		for _, l := range slices.Concat(lines, ties) {
 			for _, l := range l.tidy(2 * j.part.Cell) {
 				p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
 			}
 		}
 		// Lines that mend are few and short: they make do with the posts there are.
 		if p.Posts = slices.Clone(best.plan.Posts); turn == 0 {
+			p.Posts = slices.Clone(own.Posts)
 			j.posts(&p)
 		} else {
 			j.catch(&p, j.network(&p))
@@ -109,7 +134,7 @@ func (j *job) finish(p plan.Plan, lines []line) finished {
 		if turn == 0 || count(open) < best.bare {
 			best = finished{p, lines, count(open), sup}
 		}
-		more := j.patches(open, turn)
+		more := j.fitAmong(j.patches(open, turn), slices.Concat(lines, ties))
 		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 {
 			return best
 		}
@@ -217,6 +242,9 @@ func (t *site) draft(n need.Need, workers int) []line {
 			// Each has its share of the work allowed, whatever order they run in.
 			own, share := *t, r.AreaMM2/n.AreaMM2
 			own.prunes, own.repairs = int(share*pruneCells), int(share*repairCells)
+			if len(t.fixed) > 0 {
+				own.prunes = int(share * rivalCells)
+			}
 			lines := own.region(r, workers)
 			if own.straddles(lines) {
 				halve(lines, 2*i+1)
@@ -391,8 +419,8 @@ func (t *site) region(r need.Region, workers int) []line {
 	var open []hold.Layer
 	left := -1
 	for _, f := range scales {
-		lines := t.draw(r, f)
-		if bare := t.bare(lines, r, workers); left < 0 || count(bare) < left {
+		lines := t.fit(t.draw(r, f))
+		if bare := t.amiss(t.bare(lines, r, workers)); left < 0 || count(bare) < left {
 			best, open, left = lines, bare, count(bare)
 		}
 		if left == 0 || !t.crossed(r) {
@@ -401,9 +429,12 @@ func (t *site) region(r need.Region, workers int) []line {
 	}
 	for turn := 0; left > 0 && turn < repairs && t.repairs > 0; turn++ {
 		t.repairs -= t.judged(r)
-		best = append(best[:len(best):len(best)], t.patches(open, turn)...)
-		open = t.bare(best, r, workers)
+		best = append(best[:len(best):len(best)], t.fit(t.patches(open, turn))...)
+		open = t.amiss(t.bare(best, r, workers))
 		left = count(open)
+	}
+	if t.insists(r) {
+		return t.insist(r, best) // the rules would let all of it pass
 	}
 	return t.prune(best, r, left, workers)
 }
@@ -467,7 +498,7 @@ func (t *site) prune(lines []line, r need.Region, left, workers int) []line {
 	}
 	for _, i := range order {
 		near := t.near(r, lines[i])
-		if len(near.Cuts) == 0 || !lines[i].arm && lines[i].length() > pruneShort {
+		if len(near.Cuts) == 0 || !lines[i].arm && lines[i].length() > pruneShort && !t.rivals(lines[i]) {
 			continue
 		}
 		if t.prunes -= t.judged(near); t.prunes < 0 {
@@ -511,6 +542,9 @@ func (t *site) bare(lines []line, r need.Region, workers int) []hold.Layer {
 	k1 := min(r.Cuts[len(r.Cuts)-1].K+2, len(t.part.Cut))
 	pads := make([]raster.Bits, k1-k0)
 	for _, l := range lines {
+		t.pads(l, pads, k0, void)
+	}
+	for _, l := range t.beside(r) {
 		t.pads(l, pads, k0, void)
 	}
 	layers := t.judge(t.crop(r, k0, k1), pads, k0, workers)
@@ -567,7 +601,7 @@ func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 		}
 		gone += distance(a.Vec, b.Vec)
 	}
-	disc := raster.DiscOf(t.wall / 2 / t.part.Cell)
+	disc := raster.DiscOf(t.pad / 2 / t.part.Cell)
 	for k, g := range grown {
 		wide := raster.Dilate(&g, disc)
 		for d := 0; d < deep; d++ {

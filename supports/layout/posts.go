@@ -71,6 +71,7 @@ type spot struct {
 	stiff   float64 // second moment of a sole about its weak axis, mm⁴
 	room    float64 // widest hollow post that fits, mm
 	dist    []float64
+	post    *plan.Post // the designer's, which stands here
 }
 
 // structure is one connected stretch of walls whose posts are being chosen.
@@ -84,6 +85,8 @@ type structure struct {
 	spots    []spot
 	rise     float64
 	depth    float64
+	pinned   []plan.Post // all that the designer placed
+	fixed    int         // so many of the spots, the first, are the designer's posts
 }
 
 // structures splits a network into connected ones.
@@ -161,7 +164,7 @@ func (g *structure) survey() {
 		}
 		pitch *= 1.5
 	}
-	g.spots = append(g.spots, g.footings()...)
+	g.spots = slices.Concat(g.given(), g.spots, g.footings())
 	for i := range g.spots {
 		g.spots[i].dist = g.distances(&g.spots[i])
 	}
@@ -194,7 +197,7 @@ func (g *structure) footings() []spot {
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(length[b], length[a]) })
 	for _, l := range order[:min(len(order), mostFootings)] {
 		s := &g.net.Stations[first[l]]
-		if length[l] < leastFooting || !g.stands(s, s.Ground) {
+		if length[l] < leastFooting || !g.stands(s, s.Ground) || g.struckPost(s.P) {
 			continue
 		}
 		for _, r := range footingReaches {
@@ -251,9 +254,12 @@ func (g *structure) inertia(afoot []int) float64 {
 // spot tells what can stand below a station.
 func (g *structure) spot(at int) (spot, bool) {
 	s := &g.net.Stations[at]
+	if g.struckPost(s.P) {
+		return spot{}, false
+	}
 	best := spot{station: at, foot: s.Ground, reach: soleReach}
 	for _, a := range sides {
-		low, seated := grow.Descend(g.part, s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
+		low, seated := g.descend(s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
 		if low > 0 && (!seated || low > s.Top-g.depth-lowHead) {
 			break
 		}
@@ -279,9 +285,12 @@ func (g *structure) distances(p *spot) []float64 {
 	if p.reach == 0 {
 		post.Side = sides[0] // the least that it may turn out to be
 	}
+	if p.post != nil {
+		post = *p.post
+	}
 	var todo far
 	stand := func(i int) {
-		if p.reach == 0 || g.stands(&g.net.Stations[g.stations[i]], p.foot) {
+		if g.gathers(g.stations[i], p) && (p.reach == 0 || g.stands(&g.net.Stations[g.stations[i]], p.foot)) {
 			d[i] = 0
 			todo = append(todo, step{0, i})
 		}
@@ -311,6 +320,9 @@ func (g *structure) distances(p *spot) []float64 {
 		}
 		for _, w := range g.net.Next(g.stations[s.at]) {
 			i := g.index[w.To]
+			if !g.gathers(w.To, p) {
+				continue
+			}
 			if e := s.d + w.Length; e < d[i]-1e-9 {
 				d[i] = e
 				heap.Push(&todo, step{e, i})
@@ -433,7 +445,12 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 			head = p.foot
 		}
 		head = max(head, p.foot)
-		heads[c] = head
+		if heads[c] = head; p.post != nil {
+			if p.post.Head > 0 {
+				heads[c] = min(head, p.post.Head)
+			}
+			continue // it is there whatever it costs
+		}
 		rows := 0.0
 		if p.reach == 0 {
 			rows = (head - p.foot) / layer
@@ -472,6 +489,9 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 			low := heads[by] + s.d[i]*g.rise
 			if p := &g.spots[choice[by]]; p.under != "" && s.d[i] == 0 {
 				low = p.foot
+			}
+			if st.Lifted() {
+				low = max(low, st.Floor)
 			}
 			if low > st.Top-g.depth+1e-6 || low < st.Floor-1e-6 {
 				total += bare * (half + 0.01)
@@ -528,6 +548,12 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	total = math.Inf(1)
 	budget := weighBudget
 	var scratch serve
+	for c := range g.fixed {
+		choice = append(choice, c)
+	}
+	if g.fixed > 0 {
+		total, heads = g.price(choice, g.serveBy(choice))
+	}
 	try := func(c []int, s serve) bool {
 		if budget -= len(g.stations); budget < 0 {
 			return false
@@ -543,7 +569,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 		grew = false
 		base := append([]int(nil), choice...)
 		s := g.serveBy(base)
-		for sp := range g.spots {
+		for sp := g.fixed; sp < len(g.spots); sp++ {
 			if try(append(base[:len(base):len(base)], sp), g.with(&scratch, s, len(base), sp)) {
 				grew = true
 			}
@@ -551,7 +577,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	}
 	for round, better := 0, true; better && round < 4; round++ {
 		better = false
-		for c := 0; c < len(choice); c++ {
+		for c := g.fixed; c < len(choice); c++ {
 			base := append([]int(nil), choice...)
 			rest := append(append([]int(nil), base[:c]...), base[c+1:]...)
 			s := g.serveBy(rest)
@@ -559,7 +585,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 				better = true
 				break
 			}
-			for sp := range g.spots {
+			for sp := g.fixed; sp < len(g.spots); sp++ {
 				if try(append(rest[:len(rest):len(rest)], sp), g.with(&scratch, s, len(rest), sp)) {
 					better = true
 				}
@@ -574,10 +600,12 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 func (j *job) posts(p *plan.Plan) {
 	n := j.network(p)
 	all := j.structures(n, p.Lines)
+	given := slices.Clone(p.Posts)
 	chosen := make([][]plan.Post, len(all))
 	var eg errgroup.Group
 	eg.SetLimit(j.workers)
 	for i, g := range all {
+		g.pinned = given
 		eg.Go(func() error {
 			g.survey()
 			if len(g.spots) > 0 {
@@ -602,6 +630,9 @@ func (g *structure) posts() []plan.Post {
 	choice, heads, _ := g.choose()
 	for c, sp := range choice {
 		s := &g.spots[sp]
+		if s.post != nil {
+			continue
+		}
 		at := g.net.Stations[s.station].P
 		q := plan.Post{
 			By: plan.Tool, At: [2]float64{round(at.X, 1e-3), round(at.Y, 1e-3)},
@@ -625,6 +656,7 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 	depth := grow.WallDepth(t.s)
 	tried := map[int]bool{}
 	n.Hang(*p)
+	n.Ties() // what is cut to a tie hangs from nothing and need not
 	for w := 0; w < len(n.Walls); {
 		at := -1
 		wall := n.Walls[w]
@@ -648,6 +680,9 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 		}
 		tried[at] = true
 		s := &n.Stations[at]
+		if t.struckPost(s.P) {
+			continue
+		}
 		q := plan.Post{
 			ID: fmt.Sprintf("P%d", len(p.Posts)+1), By: plan.Tool,
 			At:    [2]float64{round(s.P.X, 1e-3), round(s.P.Y, 1e-3)},

@@ -8,6 +8,13 @@
 // in between, walls that lean from the posts up to the lines, is derived from
 // these by package grow and is not in the document.
 //
+// A Zone is a place with a wish: keep it clean, hold it, do not go there. Whatever
+// is by the designer stays as it is; the program draws the rest around it.
+//
+// [Decode] reads a document strictly, [Update] changes what one says and leaves its
+// comments, and all that did not change, as they were written. [Plan.Remember] and
+// [Plan.Reclaim] are how the program knows what a person did to its own drawing.
+//
 // Frame: millimetres, +Z up, plate at z = 0; angles are degrees in the document
 // and radians in memory.
 package plan

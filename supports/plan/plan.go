@@ -1,27 +1,25 @@
 package plan
 
-import (
-	"bytes"
-	"errors"
-	"fmt"
-	"math"
-	"slices"
+import "slices"
 
-	"falsework/supports"
-
-	"github.com/goccy/go-yaml"
-)
-
-// Version is the version of the document that this package writes and reads.
-const Version = 1
+// Version is the version of the document that this package writes. It reads that
+// and version 1, which knew no taste, zones, struck and drawn.
+const Version = 2
 
 // Plan is a whole document. The zero value holds nothing.
 type Plan struct {
 	Version  int      `yaml:"falsework"`
 	Part     Part     `yaml:"part"`
 	Settings Settings `yaml:"settings"`
+	Taste    Taste    `yaml:"taste,omitempty"`
+	Zones    []Zone   `yaml:"zones,omitempty"`
 	Lines    []Line   `yaml:"lines"`
 	Posts    []Post   `yaml:"posts"`
+	// Struck are structures that the program may not draw again.
+	Struck Past `yaml:"struck,omitempty"`
+	// Drawn is what the program drew last: by it the next run tells what a person
+	// has changed, added or deleted since.
+	Drawn Past `yaml:"drawn,omitempty"`
 }
 
 // Part names the part that a plan was drawn for.
@@ -31,7 +29,7 @@ type Part struct {
 	Size      [3]float64 `yaml:"size_mm,flow"`
 }
 
-// Author says whose a structure is.
+// Author says whose a structure is. One that does not say is the designer's.
 type Author string
 
 const (
@@ -51,7 +49,7 @@ type Line struct {
 	// Tie marks a line that holds no part of the model: it only joins walls. At
 	// then gives the wall's top.
 	Tie bool   `yaml:"tie,omitempty"`
-	By  Author `yaml:"by"`
+	By  Author `yaml:"by,omitempty"`
 }
 
 // Post is where walls gather and go down.
@@ -65,103 +63,88 @@ type Post struct {
 	Side  float64 `yaml:"side,omitempty"`
 	Reach float64 `yaml:"reach,omitempty"`
 	Under string  `yaml:"under,omitempty"`
-	// Head is the height at which walls begin to spread.
-	Head float64 `yaml:"head"`
+	// Head is the height at which walls begin to spread: at most, for a post of
+	// the designer's, which package grow lowers where walls could not be reached
+	// otherwise. Of a hollow post 0 means as high as may be.
+	Head float64 `yaml:"head,omitempty"`
 	// Foot is the height that it stands at: 0 on the plate, else that of the
 	// part's upper side below, which it keeps the gap from.
-	Foot float64 `yaml:"foot"`
-	By   Author  `yaml:"by"`
+	Foot float64 `yaml:"foot,omitempty"`
+	By   Author  `yaml:"by,omitempty"`
 }
 
-// Settings mirrors supports.Settings at the document's edge: degrees, and the
-// gap as people say it (0 is fused).
-type Settings struct {
-	Nozzle    float64 `yaml:"nozzle_mm"`
-	Line      float64 `yaml:"line_mm"`
-	Layer     float64 `yaml:"layer_mm"`
-	First     float64 `yaml:"first_layer_mm"`
-	Limit     float64 `yaml:"limit_deg"`
-	Bridge    float64 `yaml:"bridge_mm"`
-	Gap       float64 `yaml:"gap_mm"`
-	Direction string  `yaml:"direction"`
-	Wall      float64 `yaml:"wall_mm"`
-	Clearance float64 `yaml:"clearance_mm"`
-	Lean      float64 `yaml:"lean_deg"`
-	Margin    float64 `yaml:"margin"`
-	Cell      float64 `yaml:"cell_mm"`
-	LoneLedge float64 `yaml:"ledge_mm,omitempty"`
-	Drag      float64 `yaml:"drag_n"`
-	Adhesion  float64 `yaml:"adhesion_mpa"`
+// Past is structures that are not, or not now, in the plan.
+type Past struct {
+	Lines []Line `yaml:"lines,omitempty"`
+	Posts []Post `yaml:"posts,omitempty"`
 }
 
-// trim drops the digits that a trip through radians leaves behind.
-func trim(v float64) float64 { return math.Round(v*1e9) / 1e9 }
+// Empty tells whether there are none.
+func (p Past) Empty() bool { return len(p.Lines)+len(p.Posts) == 0 }
 
-// FromSettings returns the document's form of resolved settings.
-func FromSettings(s supports.Settings) Settings {
-	deg := 180 / math.Pi
-	d := Settings{
-		Nozzle: s.Nozzle, Line: s.Line, Layer: s.Layer, First: s.First,
-		Limit: trim(s.Limit * deg), Bridge: s.Bridge, Gap: max(0, s.Gap),
-		Direction: "any", Wall: trim(s.Wall), Clearance: s.Clearance,
-		Lean: trim(s.Lean * deg), Margin: s.Margin, Cell: trim(s.Cell),
-		Drag: s.Drag, Adhesion: s.Adhesion, LoneLedge: s.LoneLedge,
-	}
-	if s.Direction.Stated {
-		d.Direction = fmt.Sprint(trim(s.Direction.Angle * deg))
-	}
-	return d
+// Taste is what the designer likes, where the printer leaves a choice.
+type Taste struct {
+	// Pad is the thickness of a wall's top layers, where they meet the part, in
+	// mm; 0 means that of the wall.
+	Pad     float64 `yaml:"pad_mm,omitempty"`
+	Weights Weights `yaml:"weights,omitempty"`
+	// Heights are the layer heights that the supports must hold at besides the
+	// settings' own, in mm: what strangers may print with.
+	Heights []float64 `yaml:"layer_heights_mm,flow,omitempty"`
 }
 
-// Supports returns the settings in memory form, resolved.
-func (d Settings) Supports() (supports.Settings, error) {
-	rad := math.Pi / 180
-	s := supports.Settings{
-		Nozzle: d.Nozzle, Line: d.Line, Layer: d.Layer, First: d.First,
-		Limit: d.Limit * rad, Bridge: d.Bridge, Gap: d.Gap, Wall: d.Wall,
-		Clearance: d.Clearance, Lean: d.Lean * rad, Margin: d.Margin, Cell: d.Cell,
-		Drag: d.Drag, Adhesion: d.Adhesion, LoneLedge: d.LoneLedge,
-	}
-	if d.Gap == 0 {
-		s.Gap = supports.Fused
-	}
-	dir, err := ParseDirection(d.Direction)
-	if err != nil {
-		return s, err
-	}
-	s.Direction = dir
-	return s.Resolve()
+// Weights say what two layouts are compared by: the seconds of print time that
+// each is worth. The zero value means time alone.
+type Weights struct {
+	Time    float64 `yaml:"time,omitempty"`      // a second of printing; 0 means 1
+	Plastic float64 `yaml:"plastic_g,omitempty"` // a gram of plastic
+	Contact float64 `yaml:"contact_mm2,omitempty"`
 }
 
-// ParseDirection reads "any" or an angle in degrees.
-func ParseDirection(text string) (supports.Direction, error) {
-	if text == "any" || text == "" {
-		return supports.Direction{}, nil
+// Score returns what a layout costs in weighed seconds.
+func (w Weights) Score(timeS, massG, contactMM2 float64) float64 {
+	if w.Time == 0 {
+		w.Time = 1
 	}
-	var deg float64
-	var rest string
-	if n, err := fmt.Sscanf(text+" .", "%g %s", &deg, &rest); n != 2 || err != nil || rest != "." || math.IsNaN(deg) || math.IsInf(deg, 0) {
-		return supports.Direction{}, fmt.Errorf("direction %q is neither any nor an angle in degrees", text)
-	}
-	half := math.Mod(math.Mod(deg, 180)+180, 180) // a bridge runs both ways
-	return supports.Direction{Stated: true, Angle: half * math.Pi / 180}, nil
+	return w.Time*timeS + w.Plastic*massG + w.Contact*contactMM2
 }
 
-const header = `# Falsework plan: what holds the part up while it prints.
-# Lengths are mm, +Z is up, the plate is z = 0. Edit freely; "bake --plan" builds
-# exactly this. lines: contact lines under the part, each point x, y and the height
-# of the underside there. posts: where the walls below the lines gather and go
-# down; a post without a side is a sole, a stretch of wall on the ground.
-`
+// Kind says what a zone asks for.
+type Kind string
 
-// Encode writes the document. The same plan gives the same bytes.
-func (p Plan) Encode() ([]byte, error) {
-	p.Version = Version
-	body, err := yaml.MarshalWithOptions(p, yaml.Indent(2))
-	if err != nil {
-		return nil, fmt.Errorf("plan: %w", err)
-	}
-	return append([]byte(header), body...), nil
+const (
+	KeepClean Kind = "keep-clean" // no contact and no landing touches the part there
+	MustHold  Kind = "must-hold"  // is held even where the rules would let it pass
+	NoGo      Kind = "no-go"      // no support enters
+)
+
+// Zone is a place with a wish: a box, a cylinder, or a face of the part.
+type Zone struct {
+	ID       string    `yaml:"id"`
+	Kind     Kind      `yaml:"kind"`
+	Box      *Box      `yaml:"box,flow,omitempty"`
+	Cylinder *Cylinder `yaml:"cylinder,flow,omitempty"`
+	Face     *Face     `yaml:"face,flow,omitempty"`
+}
+
+// Box lies between two corners, along the axes.
+type Box struct {
+	Min [3]float64 `yaml:"min,flow"`
+	Max [3]float64 `yaml:"max,flow"`
+}
+
+// Cylinder has its axis between two points.
+type Cylinder struct {
+	From   [3]float64 `yaml:"from,flow"`
+	To     [3]float64 `yaml:"to,flow"`
+	Radius float64    `yaml:"radius"`
+}
+
+// Face is picked by a point on it and the direction in which it looks out there.
+// It goes on over edges at which it hardly turns.
+type Face struct {
+	At     [3]float64 `yaml:"at,flow"`
+	Normal [3]float64 `yaml:"normal,flow"`
 }
 
 // Stranded returns the posts that stand under a line which the plan lacks.
@@ -179,88 +162,105 @@ func (p *Plan) Stranded() []string {
 	return out
 }
 
-// Decode reads a document and checks it. The name is used in errors only.
-func Decode(name string, data []byte) (Plan, error) {
-	var p Plan
-	dec := yaml.NewDecoder(bytes.NewReader(data), yaml.Strict())
-	if err := dec.Decode(&p); err != nil {
-		return Plan{}, fmt.Errorf("%s: not a plan: %w", name, err)
+// Remember notes what of the plan the program drew, for Reclaim.
+func (p *Plan) Remember() {
+	p.Drawn = Past{}
+	for _, l := range p.Lines {
+		if l.By == Tool {
+			l.By = ""
+			p.Drawn.Lines = append(p.Drawn.Lines, l)
+		}
 	}
-	if p.Version != Version {
-		return Plan{}, fmt.Errorf("%s: falsework: %d is not a version that this program reads (it reads %d)", name, p.Version, Version)
+	for _, q := range p.Posts {
+		if q.By == Tool {
+			q.By = ""
+			p.Drawn.Posts = append(p.Drawn.Posts, q)
+		}
 	}
-	if err := p.Validate(); err != nil {
-		return Plan{}, fmt.Errorf("%s: %w", name, err)
-	}
-	return p, nil
 }
 
-// maxCoordinate bounds every number of a plan, in mm; the largest printer would
-// fit many times over.
-const maxCoordinate = 1e4
+// Reclaim returns the plan with what a person has changed since the program drew
+// it made the designer's: structures that stand otherwise than they were drawn,
+// those of unknown origin, and what either of these names. What was drawn and is
+// gone is struck.
+func (p Plan) Reclaim() Plan {
+	if p.Drawn.Empty() {
+		return p.named() // drawn before there was a memory: by is all that tells
+	}
+	lines, posts := map[string]Line{}, map[string]Post{}
+	for _, l := range p.Drawn.Lines {
+		lines[l.ID] = l
+	}
+	for _, q := range p.Drawn.Posts {
+		posts[q.ID] = q
+	}
+	p.Lines, p.Posts = slices.Clone(p.Lines), slices.Clone(p.Posts)
+	p.Struck = Past{slices.Clone(p.Struck.Lines), slices.Clone(p.Struck.Posts)}
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		was, drawn := lines[l.ID]
+		if was.By = Tool; l.By == Tool && !(drawn && sameLine(*l, was)) {
+			l.By = Designer
+		}
+		delete(lines, l.ID)
+	}
+	for i := range p.Posts {
+		q := &p.Posts[i]
+		was, drawn := posts[q.ID]
+		if was.By = Tool; q.By == Tool && !(drawn && *q == was) {
+			q.By = Designer
+		}
+		delete(posts, q.ID)
+	}
+	struck := map[string]bool{}
+	for _, l := range p.Struck.Lines {
+		struck[l.ID] = true
+	}
+	for _, q := range p.Struck.Posts {
+		struck[q.ID] = true
+	}
+	for _, l := range p.Drawn.Lines {
+		if _, gone := lines[l.ID]; gone && !struck[l.ID] {
+			p.Struck.Lines = append(p.Struck.Lines, l)
+		}
+	}
+	for _, q := range p.Drawn.Posts {
+		if _, gone := posts[q.ID]; gone && !struck[q.ID] {
+			p.Struck.Posts = append(p.Struck.Posts, q)
+		}
+	}
+	return p.named()
+}
 
-// Validate tells everything that is wrong with the plan itself.
-func (p Plan) Validate() error {
-	var errs []error
-	bad := func(format string, args ...any) { errs = append(errs, fmt.Errorf(format, args...)) }
-	finite := func(v float64) bool { return math.Abs(v) <= maxCoordinate } // false for NaN
-	if _, err := p.Settings.Supports(); err != nil {
-		bad("settings: %w", err)
-	}
-	ids := map[string]bool{}
-	posts := map[string]bool{}
-	claim := func(kind, id string) {
-		if id == "" {
-			bad("a %s has no id", kind)
-		} else if ids[id] {
-			bad("id %s is used twice", id)
-		}
-		ids[id] = true
-	}
-	author := func(id string, by Author) {
-		if by != Tool && by != Designer {
-			bad("%s: by: %q is neither %s nor %s", id, by, Tool, Designer)
-		}
-	}
-	for _, q := range p.Posts {
-		claim("post", q.ID)
-		author(q.ID, q.By)
-		posts[q.ID] = true
-		if !finite(q.At[0]) || !finite(q.At[1]) || !finite(q.Head) || !finite(q.Foot) || !finite(q.Side) || !finite(q.Reach) {
-			bad("post %s: a number is beyond ±%g mm", q.ID, float64(maxCoordinate))
-		}
-		if q.Side == 0 && q.Reach <= 0 && q.Under == "" {
-			bad("post %s: needs a side (a hollow post), a reach or the line that it is under (a sole)", q.ID)
-		}
-		if q.Side != 0 && q.Side < 2*p.Settings.Wall {
-			bad("post %s: side %g mm leaves no room inside walls of %g mm", q.ID, q.Side, p.Settings.Wall)
-		}
-		if q.Foot < 0 || q.Head < q.Foot {
-			bad("post %s: head %g mm is below its foot %g mm, or the foot below the plate", q.ID, q.Head, q.Foot)
-		}
-	}
+// named makes the designer's what a structure of the designer's names: posts that a
+// line gathers to, the line that a sole stands under.
+func (p Plan) named() Plan {
+	named := map[string]bool{}
 	for _, l := range p.Lines {
-		claim("line", l.ID)
-		author(l.ID, l.By)
-		if len(l.At) < 2 {
-			bad("line %s: needs two points or more", l.ID)
-		}
-		for n, q := range l.At {
-			if !finite(q[0]) || !finite(q[1]) || !finite(q[2]) {
-				bad("line %s: point %d is beyond ±%g mm", l.ID, n+1, float64(maxCoordinate))
-			}
-		}
 		for _, id := range l.Posts {
-			if !posts[id] {
-				bad("line %s: there is no post %s", l.ID, id)
-			}
+			named[id] = named[id] || l.By == Designer
 		}
 	}
-	stranded := p.Stranded()
 	for _, q := range p.Posts {
-		if slices.Contains(stranded, q.ID) && q.Reach <= 0 {
-			bad("post %s: there is no line %s to stand under", q.ID, q.Under)
+		if q.By == Designer || named[q.ID] {
+			named[q.Under] = true
 		}
 	}
-	return errors.Join(errs...)
+	p.Lines, p.Posts = slices.Clone(p.Lines), slices.Clone(p.Posts)
+	for i := range p.Lines {
+		if named[p.Lines[i].ID] {
+			p.Lines[i].By = Designer
+		}
+	}
+	for i := range p.Posts {
+		if named[p.Posts[i].ID] {
+			p.Posts[i].By = Designer
+		}
+	}
+	return p
+}
+
+// sameLine tells whether two lines say the same.
+func sameLine(a, b Line) bool {
+	return a.ID == b.ID && a.Tie == b.Tie && a.By == b.By && slices.Equal(a.At, b.At) && slices.Equal(a.Posts, b.Posts)
 }

@@ -2,9 +2,13 @@ package plan
 
 import (
 	"bytes"
+	"errors"
+	"math"
+	"slices"
 	"strings"
 	"testing"
 
+	"falsework/mesh"
 	"falsework/supports"
 
 	"github.com/google/go-cmp/cmp"
@@ -59,20 +63,21 @@ func TestDecodeRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ old, new, want string }{
-		{"falsework: 1", "falsework: 7", "falsework: 7"},
+		{"falsework: 2", "falsework: 7", "falsework: 7"},
 		{"id: L2", "id: L1", "used twice"},
 		{"posts: [P1]", "posts: [P9]", "no post P9"},
-		{"side: 5.0", "side: 0.5", "leaves no room"},
+		{"side: 5", "side: 0.5", "leaves no room"},
 		{"head: 12.5", "head: -1", "below its foot"},
 		{"direction: any", "direction: sideways", "neither any nor an angle"},
 		{"layer_mm: 0.2", "layer_mm: 0.6", "thicker than"},
-		{"side: 5.0", "under: L9", "no line L9"},
+		{"side: 5", "under: L9", "no line L9"},
 		{"by: designer", "by: nobody", "neither tool nor designer"},
 		{"\nlines:", "\nlyne:", "lyne"},
-		{"[14.0, 26.0]", "[.nan, 26]", "beyond"},
-		{"[14.0, 26.0]", "[14, 1e300]", "beyond"},
+		{"[14, 26]", "[.nan, 26]", "beyond"},
+		{"[14, 26]", "[14, 1e300]", "beyond"},
 	} {
-		data := strings.Replace(string(good), c.old, c.new, 1)
+		body := strings.TrimPrefix(string(good), header)
+		data := header + strings.Replace(body, c.old, c.new, 1)
 		if data == string(good) {
 			t.Errorf("%q is not in the document:\n%s", c.old, good)
 			continue
@@ -83,10 +88,76 @@ func TestDecodeRefuses(t *testing.T) {
 	}
 }
 
+// Every error tells what kind it is and on which line.
+func TestErrorsTellKindAndLine(t *testing.T) {
+	for _, c := range []struct {
+		text        string
+		line        string
+		unsupported bool
+	}{
+		{"falsework: 3\nlynes: []\n", "line 1", true}, // another version's words are not judged
+		{"# one\nfalsework: 2\nlynes: []\n", "line 3", false},
+		{"falsework: 2\nlines:\n- id: L1\n  at: [[1, 2], [1, 2, 3]]\n", "line 4", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  side: wide\n", "line 5", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2, 3]\n", "line 4", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  at: [1, 2]\n", "line 5", false},
+		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  side: 4\n  foot: -2\n", "line 3", false},
+		{"falsework: 2\nposts: &a\n- id: P1\n", "line 2", true},
+		{"falsework: two\n", "", false},
+		{"falsework: 2\npart: name: x\n", "line 2", false},
+		{"falsework: 2\n? part\n", "line 2", true},
+		{"falsework: 2\npart: {}\ntaste:\n  layer_heights_mm: [0.2, 0.9]\n", "line 4", false},
+		{"lines: [\n", "line 1", false},
+		{"solid\nfacet\n", "line 1", false},
+		{"", "", false},
+	} {
+		_, err := Decode("x.yaml", []byte(c.text))
+		var format *mesh.FormatError
+		var unsupported *mesh.UnsupportedError
+		if err == nil || errors.As(err, &unsupported) != c.unsupported || errors.As(err, &format) == c.unsupported {
+			t.Errorf("%q: %T %v", c.text, err, err)
+			continue
+		}
+		if !strings.Contains(err.Error(), "x.yaml") || !strings.Contains(err.Error(), c.line) {
+			t.Errorf("%q: error %q does not tell %q", c.text, err, c.line)
+		}
+	}
+}
+
+// A bead 0.4 mm wide that keeps half its width on the one below leans
+// atan(0.4/(2·0.28)) = 35.5° at layers of 0.28 mm, less the proof's 2°.
+func TestDeclaredHeightsBoundTheLean(t *testing.T) {
+	p := small(t)
+	before, err := p.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Taste.Heights = []float64{0.12, 0.28}
+	s, err := p.Resolve()
+	if want := math.Atan(0.4/0.56) - 2*math.Pi/180; err != nil || math.Abs(s.Lean-want) > 1e-9 {
+		t.Errorf("lean %.4f, want %.4f (%v)", s.Lean, want, err)
+	}
+	if s.Lean = before.Lean; s != before {
+		t.Error("more than the lean changed")
+	}
+}
+
+// Version 1 had neither zones nor a memory.
+func TestReadsVersion1(t *testing.T) {
+	data, err := small(t).Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := Decode("x", bytes.Replace(data, []byte("falsework: 2"), []byte("falsework: 1"), 1))
+	if err != nil || p.Version != Version {
+		t.Errorf("version %d: %v", p.Version, err)
+	}
+}
+
 func FuzzDecode(f *testing.F) {
 	f.Add([]byte("falsework: 1\n"))
-	f.Add([]byte("lines: [{id: L1, at: [[1,2,3]]}]\n"))
-	f.Add([]byte("&a [*a]"))
+	f.Add([]byte("falsework: 2\nlines: [{id: L1, at: [[1,2,3]]}]\n"))
+	f.Add([]byte("falsework: 2\nzones:\n- id: Z1 # here\n  box: {min: [0, 0, 0], max: [1, 1, 1]}\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p, err := Decode("fuzz", data)
 		if err != nil {
@@ -94,6 +165,18 @@ func FuzzDecode(f *testing.F) {
 		}
 		if _, err := p.Encode(); err != nil {
 			t.Errorf("a plan that was read cannot be written: %v", err)
+		}
+		more := p
+		more.Posts = append(slices.Clone(p.Posts), Post{ID: "aNewPost", At: [2]float64{1, 2}, Side: 5, Head: 9, By: Tool})
+		got, err := Update(data, more)
+		if err != nil {
+			if more.Validate() == nil {
+				t.Errorf("a plan that was read cannot be updated: %v", err)
+			}
+			return
+		}
+		if back, err := Decode("fuzz", got); err != nil || !same(back, more) {
+			t.Errorf("an update reads back as another plan: %v\n%s", err, got)
 		}
 	})
 }
@@ -107,5 +190,17 @@ func TestStranded(t *testing.T) {
 	}
 	if _, err := p.Encode(); err != nil {
 		t.Error(err)
+	}
+}
+
+// Weights are what things are worth in seconds: none means time alone.
+func TestScore(t *testing.T) {
+	for _, c := range []struct {
+		w    Weights
+		want float64
+	}{{Weights{}, 100}, {Weights{Plastic: 60}, 220}, {Weights{Time: 2, Contact: 0.5}, 205}} {
+		if got := c.w.Score(100, 2, 10); got != c.want {
+			t.Errorf("%+v: %g, want %g", c.w, got, c.want)
+		}
 	}
 }
