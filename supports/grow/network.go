@@ -71,6 +71,10 @@ const (
 	// tipDrop is how much lower than at the station itself, in mm, the part must
 	// reach between two stations to be a tip and not their slope.
 	tipDrop = 0.35
+	// Brace is how far from a post, in mm along the walls, they are as tall as they
+	// can be, for the trunk that they make: two crossed walls 2 × 4 mm long have a
+	// second moment of 20 mm⁴, and bend 0.1 mm under 0.5 N at 30 mm of PLA.
+	Brace = 4.0
 	// joinHeights is how far the tops of two walls may differ, in mm, and still
 	// be one structure where they cross in plan.
 	joinHeights = 3.0
@@ -623,6 +627,7 @@ func (n *Network) Raise() {
 	depth := WallDepth(n.settings)
 	var order []int
 	hops := make([]int, len(n.Stations)) // to the post
+	away := make([]float64, len(n.Stations))
 	for i := range n.Stations {
 		if s := &n.Stations[i]; s.parent < 0 || s.tied {
 			continue
@@ -630,6 +635,7 @@ func (n *Network) Raise() {
 		order = append(order, i)
 		for at := i; n.Stations[at].parent >= 0; at = n.Stations[at].parent {
 			hops[i]++
+			away[i] += dist(n.Stations[at].P, n.Stations[n.Stations[at].parent].P)
 		}
 	}
 	// From the furthest back: children before their parents.
@@ -647,7 +653,8 @@ func (n *Network) Raise() {
 		}
 	}
 	for _, i := range order {
-		s := &n.Stations[i]
-		s.Low = max(s.Low, need[i])
+		if s := &n.Stations[i]; away[i] > Brace {
+			s.Low = max(s.Low, need[i])
+		}
 	}
 }

@@ -50,16 +50,28 @@ const (
 // sides lists the widths of hollow posts, in mm.
 var sides = [...]float64{3, 4, 5, 6, 8, 10, 12, 15, 18}
 
-// side returns the least post that sways no more than it may at height h, from
-// the cantilever formula δ = F·h³/(3·E·I), I = (a⁴ − b⁴)/12 of a hollow square.
-func side(h, wall float64) float64 {
+// gives returns how far the top of a beam all mm tall gives way under the drag, in
+// mm, if it bends up to h as a section of second moment i does and is rigid from
+// there on: F·h·(H² − H·h + h²/3)/(E·I), the cantilever formula's integral.
+func gives(h, all, i float64) float64 {
+	return drag * h * (all*all - all*h + h*h/3) / (modulus * i)
+}
+
+// side returns the least hollow post up to room wide, h mm high, on which what stands
+// all mm tall and gives way by trunk mm itself above it sways no more than it may, or
+// else the widest, and by how much all gives way, in mm. The second moment of a hollow
+// square is (a⁴ − b⁴)/12.
+func side(h, all, trunk, room, wall float64) (width, give float64) {
 	for _, a := range sides {
+		if width > 0 && a > room {
+			break
+		}
 		b := a - 2*wall
-		if drag*h*h*h/(3*modulus*(a*a*a*a-b*b*b*b)/12) <= sway {
-			return a
+		if width, give = a, gives(h, all, (a*a*a*a-b*b*b*b)/12)+trunk; give <= sway {
+			break
 		}
 	}
-	return sides[len(sides)-1]
+	return width, give
 }
 
 // spot is a place that a post may stand at.
@@ -68,7 +80,8 @@ type spot struct {
 	foot    float64 // 0 on the plate
 	reach   float64 // of a sole, mm; 0 for a hollow post
 	under   string  // the line that a sole stands under, all of it
-	stiff   float64 // second moment of a sole about its weak axis, mm⁴
+	stiff   float64 // second moment about the weak axis of a sole here, mm⁴
+	trunk   float64 // that of the walls where they leave a hollow post
 	room    float64 // widest hollow post that fits, mm
 	dist    []float64
 	post    *plan.Post // the designer's, which stands here
@@ -211,14 +224,55 @@ func (g *structure) footings() []spot {
 // beside it, in mm: a straight wall alone gives way sideways.
 var footingReaches = [...]float64{0.5, 1.5, 3, 5}
 
-// sways returns how far the top of what stands on a sole gives way under the drag,
-// in mm: from its foot to the head, h high, it bends like the foot's section, and
-// what spreads from there, up to H, is stiff. The cantilever formula's integral is
-// F·h·(H² − H·h + h²/3)/(E·I). Under a whole line that is so, since walls across it
-// spread; a lone stretch of wall bends all the way up.
-func (p *spot) sways(head, top float64) float64 {
+// firm tells how wide a hollow post must be at a spot for what it carries up to top,
+// 0 for a sole, and by how much it gives way more than it may, as a share. On a sole under a whole line what spreads
+// from the head up is stiff, since walls across it spread; a lone stretch of wall
+// bends all the way up. What a foot of walls pulls off the plate with is F·H/W, W
+// being its section modulus.
+func (g *structure) firm(p *spot, head, top float64) (width, over float64) {
 	h, all := head-p.foot, top-p.foot
-	return drag * h * (all*all - all*h + h*h/3) / (modulus * p.stiff)
+	if p.reach == 0 && h > 0 {
+		width, give := side(h, all, gives(all-h, all-h, p.trunk), p.room, g.wall)
+		return width, max(0, give/sway-1)
+	}
+	half := p.reach
+	if half == 0 {
+		half = soleReach
+	}
+	if p.under == "" {
+		h = all
+	}
+	over = gives(h, all, p.stiff)/sway - 1
+	if p.foot == 0 {
+		over = max(over, drag*all*half/p.stiff/g.s.Adhesion-1)
+	}
+	return 0, max(0, over)
+}
+
+// standing returns which of the stations stand at a spot's foot and hang together
+// with its own there.
+func (g *structure) standing(p *spot, afoot []int) []int {
+	in := map[int]bool{}
+	for _, at := range afoot {
+		if g.stands(&g.net.Stations[at], p.foot) {
+			in[at] = true
+		}
+	}
+	var out []int
+	for todo := []int{p.station}; len(todo) > 0; {
+		at := todo[len(todo)-1]
+		todo = todo[:len(todo)-1]
+		if !in[at] {
+			continue
+		}
+		in[at] = false
+		out = append(out, at)
+		for _, w := range g.net.Next(at) {
+			todo = append(todo, w.To)
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // inertia returns the second moment about the weak axis, in mm⁴, of walls that
@@ -309,9 +363,17 @@ func (g *structure) distances(p *spot) []float64 {
 			}
 		}
 	}
-	if p.reach > 0 {
-		p.stiff = g.inertia(afoot)
+	if p.reach == 0 {
+		// Should its head come down to the ground, it is a sole.
+		post.Side, post.Reach = 0, soleReach
+		afoot = afoot[:0]
+		for _, at := range g.stations {
+			if grow.Within(post, g.net.Stations[at].P) {
+				afoot = append(afoot, at)
+			}
+		}
 	}
+	p.stiff = g.inertia(g.standing(p, afoot))
 	heap.Init(&todo)
 	for len(todo) > 0 {
 		s := heap.Pop(&todo).(step)
@@ -329,6 +391,13 @@ func (g *structure) distances(p *spot) []float64 {
 			}
 		}
 	}
+	var trunk []int
+	for i, e := range d {
+		if e <= grow.Brace {
+			trunk = append(trunk, g.stations[i])
+		}
+	}
+	p.trunk = g.inertia(trunk)
 	return d
 }
 
@@ -364,6 +433,10 @@ func (f *far) Pop() any {
 // bare is the price, in seconds, of a millimetre of contact that no post can
 // carry: more than any structure that would carry it.
 const bare = 1e4
+
+// shaky is the price, in seconds, of a post that gives way: more than any that does
+// not, and more the more it does.
+const shaky = 1e3
 
 // chain is a stretch of wall between places where walls meet or end.
 type chain struct {
@@ -451,17 +524,13 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 			}
 			continue // it is there whatever it costs
 		}
-		rows := 0.0
-		if p.reach == 0 {
-			rows = (head - p.foot) / layer
-		}
-		t := rows*4*side(head-p.foot, g.wall)/speed + 0.5
+		width, over := g.firm(p, head, g.net.Stations[p.station].Top)
+		t := (head-p.foot)/layer*4*width/speed + 0.5
 		if p.foot > 0 {
 			t = t*partFoot + 60
 		}
-		if top := g.net.Stations[p.station].Top; p.under != "" && p.sways(head, top) > sway ||
-			p.under == "" && p.reach > 0 && p.sways(top, top) > sway {
-			t += bare
+		if over > 0 {
+			t += shaky * (1 + min(over, 1000))
 		}
 		total += t
 	}
@@ -643,7 +712,7 @@ func (g *structure) posts() []plan.Post {
 				q.Reach, q.Head = soleReach, q.Foot
 			}
 		} else {
-			q.Side = min(side(heads[c]-s.foot, g.wall), s.room)
+			q.Side, _ = g.firm(s, heads[c], g.net.Stations[s.station].Top)
 		}
 		out = append(out, q)
 	}
@@ -692,7 +761,8 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 		g := &structure{site: t, net: n, depth: depth}
 		head := s.Top - depth - t.s.Clearance - grow.HeadOverlap
 		if sp, ok := g.spot(at); ok && sp.reach == 0 && head > sp.foot+lowHead {
-			q.Reach, q.Side = 0, min(side(head-sp.foot, t.wall), sp.room)
+			q.Reach = 0
+			q.Side, _ = side(head-sp.foot, s.Top-sp.foot, 0, sp.room, t.wall)
 			q.Head, q.Foot = round(head, 1e-3), round(sp.foot, 1e-3)
 		}
 		p.Posts = append(p.Posts, q)

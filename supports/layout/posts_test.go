@@ -53,12 +53,12 @@ func TestInertiaOfCrossedWalls(t *testing.T) {
 // bent along h only, and straight from there to H, by what the lower part's end
 // moves and turns: F·h³/3 + F·(H−h)·h²/2, and the moment F·(H−h) there once more,
 // (H−h)·h²/2 + (H−h)²·h.
-func TestSwayOfSoles(t *testing.T) {
-	p := spot{stiff: 3}
+func TestGives(t *testing.T) {
+	const inertia = 3.0
 	for _, c := range []struct{ h, all float64 }{{10, 10}, {5, 30}, {20, 30}} {
 		d := c.all - c.h
-		want := drag / (modulus * p.stiff) * (math.Pow(c.h, 3)/3 + d*c.h*c.h/2 + d*c.h*c.h/2 + d*d*c.h)
-		if got := p.sways(c.h, c.all); math.Abs(got/want-1) > 1e-9 {
+		want := drag / (modulus * inertia) * (math.Pow(c.h, 3)/3 + d*c.h*c.h/2 + d*c.h*c.h/2 + d*d*c.h)
+		if got := gives(c.h, c.all, inertia); math.Abs(got/want-1) > 1e-9 {
 			t.Errorf("h %g, H %g mm: %.4f mm, formula %.4f", c.h, c.all, got, want)
 		}
 	}

@@ -97,7 +97,7 @@ func (d Settings) fields() []field {
 	return []field{
 		n("nozzle_mm", d.Nozzle), n("line_mm", d.Line), n("layer_mm", d.Layer), n("first_layer_mm", d.First),
 		n("limit_deg", d.Limit), n("bridge_mm", d.Bridge), n("gap_mm", d.Gap), {"direction", dir},
-		n("wall_mm", d.Wall), n("clearance_mm", d.Clearance), n("lean_deg", d.Lean), n("margin", d.Margin), n("cell_mm", d.Cell),
+		n("wall_mm", d.Wall), n("clearance_mm", d.Clearance), n("lean_deg", d.Lean), n("margin", d.Margin), n("cell_mm", d.Cell), n("drag_n", d.Drag), n("adhesion_mpa", d.Adhesion),
 	}
 }
 
