@@ -134,6 +134,7 @@ type baking struct {
 	planText []byte
 	supports *mesh.Mesh // what is written: rounded to float32
 	proof    prove.Report
+	voids    []prove.Void
 	compare  cost.Comparison
 	pricing  errgroup.Group
 	baseline cost.Estimate // by pricing
@@ -265,10 +266,16 @@ func (b *baking) planName() string {
 }
 
 func (b *baking) prove() (err error) {
+	var eg errgroup.Group
+	eg.Go(func() (err error) {
+		b.voids, err = prove.Voids(b.part, b.supports, b.settings)
+		return err
+	})
 	b.proof, err = prove.ProveCut(b.layers, []*mesh.Mesh{b.supports}, b.settings, prove.Options{})
-	if err != nil {
+	if err = errors.Join(err, eg.Wait()); err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
+	b.proof.Bind(b.voids)
 	b.encode()
 	return nil
 }
@@ -321,7 +328,7 @@ func (b *baking) encode() {
 		_, err := w.Write(b.planText)
 		return err
 	})
-	add(names.proof, proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Proof: b.proof}.encode)
+	add(names.proof, proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Proof: b.proof, Voids: b.voids}.encode)
 }
 
 // pack makes every other file in memory.

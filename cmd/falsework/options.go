@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"falsework/supports"
@@ -18,6 +19,7 @@ type printerOptions struct {
 	layer, first, nozzle, line float64
 	limit, bridge, gap         float64
 	drag, adhesion             float64
+	heights                    []float64
 	direction                  string
 	set                        *pflag.FlagSet
 }
@@ -31,6 +33,7 @@ func (o *printerOptions) addTo(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.limit, "limit", 0, "steepest overhang that holds, in degrees from the vertical (default 45)")
 	fs.Float64Var(&o.bridge, "bridge", 0, "longest bridge that holds, in mm (default 10)")
 	fs.Float64Var(&o.gap, "gap", 0, "void between support and part in mm; 0 fuses them (default 0.2)")
+	fs.Float64SliceVar(&o.heights, "heights", nil, "further layer heights at which gaps must print well, as `0.16,0.28`")
 	fs.Float64Var(&o.drag, "drag", 0, "sideways pull of a passing nozzle in N (default 0.5)")
 	fs.Float64Var(&o.adhesion, "adhesion", 0, "tension that the plate holds a foot with in MPa (default 2)")
 	fs.StringVar(&o.direction, "direction", "any", "direction that bridges are laid in: any, or degrees from +X")
@@ -60,6 +63,13 @@ func (o *printerOptions) override(d *plan.Settings) (changes []string, err error
 			changes = append(changes, fmt.Sprintf("--%s %g in place of %g", f.name, f.value, *f.to))
 			*f.to = f.value
 		}
+	}
+	if o.set.Changed("heights") && !slices.Equal(o.heights, d.Heights) {
+		if slices.ContainsFunc(o.heights, func(h float64) bool { return !(h > 0) }) {
+			errs = append(errs, fmt.Errorf("--heights %v has what is not a size", o.heights))
+		}
+		changes = append(changes, fmt.Sprintf("--heights %v in place of %v", o.heights, d.Heights))
+		d.Heights = o.heights
 	}
 	if o.set.Changed("direction") {
 		dir, err := plan.ParseDirection(o.direction)

@@ -49,26 +49,27 @@ type proofDocument struct {
 	Part     string        `json:"part"`
 	Settings proofSettings `json:"settings"`
 	Proof    prove.Report  `json:"proof"`
-	Voids    []prove.Void  `json:"voids,omitempty"` // by prove only
+	Voids    []prove.Void  `json:"voids"`
 }
 
 // proofSettings are those of the plan under JSON's names.
 type proofSettings struct {
-	Nozzle    float64 `json:"nozzle_mm"`
-	Line      float64 `json:"line_mm"`
-	Layer     float64 `json:"layer_mm"`
-	First     float64 `json:"first_layer_mm"`
-	Limit     float64 `json:"limit_deg"`
-	Bridge    float64 `json:"bridge_mm"`
-	Gap       float64 `json:"gap_mm"`
-	Direction string  `json:"direction"`
-	Wall      float64 `json:"wall_mm"`
-	Clearance float64 `json:"clearance_mm"`
-	Lean      float64 `json:"lean_deg"`
-	Margin    float64 `json:"margin"`
-	Cell      float64 `json:"cell_mm"`
-	Drag      float64 `json:"drag_n"`
-	Adhesion  float64 `json:"adhesion_mpa"`
+	Nozzle    float64   `json:"nozzle_mm"`
+	Line      float64   `json:"line_mm"`
+	Layer     float64   `json:"layer_mm"`
+	First     float64   `json:"first_layer_mm"`
+	Limit     float64   `json:"limit_deg"`
+	Bridge    float64   `json:"bridge_mm"`
+	Gap       float64   `json:"gap_mm"`
+	Direction string    `json:"direction"`
+	Wall      float64   `json:"wall_mm"`
+	Clearance float64   `json:"clearance_mm"`
+	Lean      float64   `json:"lean_deg"`
+	Margin    float64   `json:"margin"`
+	Cell      float64   `json:"cell_mm"`
+	Heights   []float64 `json:"heights_mm,omitempty"`
+	Drag      float64   `json:"drag_n"`
+	Adhesion  float64   `json:"adhesion_mpa"`
 }
 
 func (d proofDocument) encode(w io.Writer) error {

@@ -52,14 +52,18 @@ It prints the verdict, and then:
             blocked        no straight way out
             fused          printed onto the part across no empty layer
             side-fused     printed against a wall of the part
-  notes     what may go wrong and is not failed
+            void           fused or too far at a layer height that counts
+  notes     what may go wrong and is not failed: supports that sway under the
+            nozzle, feet that may let go, what stands out of balance, what a hand
+            cannot break off, walls that are near
   voids     what prints between supports and part at other layer heights, for
             strangers print with theirs. A gap prints as whole empty layers: none
             is fused by accident; good is one at least, up to the gap and half a
             layer, one layer more under slopes, never more than 0.4 mm for gaps
             up to 0.2 mm; more is too far. Areas in mm² by number of empty
-            layers, at the places where supports carry the part at your own
-            layers. The verdict is that of your own layers; the rest is told.
+            layers, at the places where supports carry the part, or stand on
+            it, at your own layers. Your own layers and those that --heights
+            declares count for the verdict; the rest is told.
 
 Give the options that the supports were drawn with. Nothing is written unless you
 ask for it:
@@ -74,10 +78,11 @@ Exit codes: 0 it holds; 1 the proof fails; 2 refused, and nothing was written.
 
   part, settings, proof
              as bake writes them to NAME-proof.json
-  voids[]    layer_mm, first_layer_mm, own (your settings' layers), grade (good,
-             fused, too far, no contact), area_mm2[4] (0, 1, 2, 3 or more empty
-             layers), fused_mm2, good_mm2, far_mm2, void_mm [thinnest, thickest],
-             at_mm [x,y,z] (a place, where the grade is not good)
+  voids[]    layer_mm, first_layer_mm, own (your settings' layers), binds (counts for
+             the verdict), grade (good, fused, too far, no contact), area_mm2[4] (0,
+             1, 2, 3 or more empty layers), landing_mm2[4] (the same under supports
+             on the part), fused_mm2, good_mm2, far_mm2, void_mm [thinnest,
+             thickest], at_mm [x,y,z] (a place, where the grade is not good)
   seconds    read, prove, voids, write
   files[], warnings[]`
 
@@ -250,6 +255,7 @@ func (v *proving) prove() error {
 
 func (v *proving) count() (err error) {
 	v.voids, err = prove.Voids(v.part, v.supports, v.settings)
+	v.proof.Bind(v.voids)
 	return v.placed(err)
 }
 

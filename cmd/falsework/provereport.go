@@ -156,8 +156,11 @@ func reasonRow(no int, why *prove.Reason) []string {
 
 func voidRow(v *prove.Void) []string {
 	layers, printed, at := fmt.Sprintf("%g", v.Layer), "–", ""
-	if v.Own {
+	switch {
+	case v.Own:
 		layers += " (own)"
+	case v.Binds:
+		layers += " (declared)"
 	}
 	if v.Grade != prove.VoidNone {
 		printed = fmt.Sprintf("%.3g to %.3g", v.VoidMM[0], v.VoidMM[1])
@@ -166,8 +169,8 @@ func voidRow(v *prove.Void) []string {
 		at = fmt.Sprintf("%.1f, %.1f, %.2f", v.At[0], v.At[1], v.At[2])
 	}
 	row := []string{layers, fmt.Sprintf("%g", v.First), string(v.Grade), printed}
-	for _, a := range v.AreaMM2 {
-		row = append(row, area(a))
+	for n, a := range v.AreaMM2 {
+		row = append(row, area(a+v.LandingMM2[n]))
 	}
 	return append(row, at)
 }
@@ -184,7 +187,7 @@ func voidWords(voids []prove.Void) string {
 	}
 	switch {
 	case !contact:
-		return "No support carries the part at your own layers, so there is nothing to count."
+		return "No support carries the part or stands on it at your own layers, so there is nothing to count."
 	case len(wrong) == 0:
 		return "Good at every layer height of the table."
 	}

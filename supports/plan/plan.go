@@ -76,21 +76,22 @@ type Post struct {
 // Settings mirrors supports.Settings at the document's edge: degrees, and the
 // gap as people say it (0 is fused).
 type Settings struct {
-	Nozzle    float64 `yaml:"nozzle_mm"`
-	Line      float64 `yaml:"line_mm"`
-	Layer     float64 `yaml:"layer_mm"`
-	First     float64 `yaml:"first_layer_mm"`
-	Limit     float64 `yaml:"limit_deg"`
-	Bridge    float64 `yaml:"bridge_mm"`
-	Gap       float64 `yaml:"gap_mm"`
-	Direction string  `yaml:"direction"`
-	Wall      float64 `yaml:"wall_mm"`
-	Clearance float64 `yaml:"clearance_mm"`
-	Lean      float64 `yaml:"lean_deg"`
-	Margin    float64 `yaml:"margin"`
-	Cell      float64 `yaml:"cell_mm"`
-	Drag      float64 `yaml:"drag_n"`
-	Adhesion  float64 `yaml:"adhesion_mpa"`
+	Nozzle    float64   `yaml:"nozzle_mm"`
+	Line      float64   `yaml:"line_mm"`
+	Layer     float64   `yaml:"layer_mm"`
+	First     float64   `yaml:"first_layer_mm"`
+	Limit     float64   `yaml:"limit_deg"`
+	Bridge    float64   `yaml:"bridge_mm"`
+	Gap       float64   `yaml:"gap_mm"`
+	Direction string    `yaml:"direction"`
+	Wall      float64   `yaml:"wall_mm"`
+	Clearance float64   `yaml:"clearance_mm"`
+	Lean      float64   `yaml:"lean_deg"`
+	Margin    float64   `yaml:"margin"`
+	Cell      float64   `yaml:"cell_mm"`
+	Heights   []float64 `yaml:"heights_mm,flow,omitempty"`
+	Drag      float64   `yaml:"drag_n"`
+	Adhesion  float64   `yaml:"adhesion_mpa"`
 }
 
 // trim drops the digits that a trip through radians leaves behind.
@@ -104,7 +105,7 @@ func FromSettings(s supports.Settings) Settings {
 		Limit: trim(s.Limit * deg), Bridge: s.Bridge, Gap: max(0, s.Gap),
 		Direction: "any", Wall: trim(s.Wall), Clearance: s.Clearance,
 		Lean: trim(s.Lean * deg), Margin: s.Margin, Cell: trim(s.Cell),
-		Drag: s.Drag, Adhesion: s.Adhesion,
+		Heights: s.Heights, Drag: s.Drag, Adhesion: s.Adhesion,
 	}
 	if s.Direction.Stated {
 		d.Direction = fmt.Sprint(trim(s.Direction.Angle * deg))
@@ -119,7 +120,7 @@ func (d Settings) Supports() (supports.Settings, error) {
 		Nozzle: d.Nozzle, Line: d.Line, Layer: d.Layer, First: d.First,
 		Limit: d.Limit * rad, Bridge: d.Bridge, Gap: d.Gap, Wall: d.Wall,
 		Clearance: d.Clearance, Lean: d.Lean * rad, Margin: d.Margin, Cell: d.Cell,
-		Drag: d.Drag, Adhesion: d.Adhesion,
+		Heights: d.Heights, Drag: d.Drag, Adhesion: d.Adhesion,
 	}
 	if d.Gap == 0 {
 		s.Gap = supports.Fused
