@@ -225,13 +225,14 @@ func (p *proof) run() Report {
 	var oblique []Way
 	var stances []stance
 	var t touches
+	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
-			part = hold.Judge(hold.Input{Body: p.part, Other: p.sup, Settings: p.s, Workers: p.workers})
+			part = hold.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Workers: p.workers})
 		},
 		func() {
 			// Supports are walls one line thick, whoever drew them.
-			sup = hold.Judge(hold.Input{Body: p.sup, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
+			sup = hold.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
 			var n int
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)
@@ -252,6 +253,7 @@ func (p *proof) run() Report {
 	p.touching(&r, t)
 	p.stands(&r, stances)
 	p.bonds(&r, layers)
+	p.thins(&r, thin)
 	partRows, _ := connect(p.part, p.workers)
 	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)

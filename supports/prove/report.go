@@ -31,6 +31,7 @@ const (
 	SideNear      Kind = "side-near"      // nearer to a wall than the clearance: a note
 	Sways         Kind = "sways"          // a support bends too far: a note
 	LetsGo        Kind = "lets-go"        // a foot may come off the plate: a note
+	Thin          Kind = "thin"           // too thin to print, and left out of the proof: a note
 	Tips          Kind = "tips"           // out of balance: a note
 	Held          Kind = "held"           // breaking it off takes more than a hand: a note
 )
