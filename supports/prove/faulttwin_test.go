@@ -436,7 +436,7 @@ func (c *scene) bridge(at, fresh, carried, ground, asks, bad []bool, s slack, th
 			for d := range open {
 				alone := true
 				for _, n := range rest {
-					alone = alone && chord(n, d, 24, isFresh, onOwn, true)
+					alone = alone && chord(n, d, 24, isFresh, onOwn, false)
 				}
 				if alone {
 					worst = nil
