@@ -373,7 +373,6 @@ func inject(t *testing.T, name string, most int) tally {
 // parts takes long; FALSEWORK_FAULTS=N breaks up to N structures of each.
 func TestFaultInjection(t *testing.T) {
 	parts, most := []string{"drip-hook", "bearing-block"}, 2
-	if one := os.Getenv("DBGPART"); one != "" { parts = []string{one}; most = 4 }
 	if v := os.Getenv("FALSEWORK_FAULTS"); v != "" {
 		if _, err := fmt.Sscan(v, &most); err != nil {
 			t.Fatalf("FALSEWORK_FAULTS: %v", err)

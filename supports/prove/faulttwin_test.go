@@ -279,13 +279,12 @@ func (c *scene) hold(body, other [][]bool, k0, k1 int, s slack, thin bool) [][]b
 						if carried[q] {
 							d = 0
 						}
-						least = min(least, d+fine*math.Hypot(float64(x-i), float64(y-j))-reach)
+						least = min(least, d+fine*math.Hypot(float64(x-i), float64(y-j)))
 					}
 				}
-				if least > s.by(ledge, 0.1) {
+				if owes[n] = max(0, least-reach); least > s.by(ledge+0.05, 0.15) {
 					asks[n] = fresh[n]
-				} else {
-					owes[n] = max(0, least)
+					owes[n] = ledge - reach // what fails is told once
 				}
 			}
 		}
@@ -294,6 +293,11 @@ func (c *scene) hold(body, other [][]bool, k0, k1 int, s slack, thin bool) [][]b
 			continue
 		}
 		c.bridge(at, fresh, carried, ground, asks, bad, s, thin)
+		for n := range asks {
+			if asks[n] && !bad[n] {
+				debt[n] = 0 // what a bead holds owes nothing
+			}
+		}
 	}
 	return out
 }
