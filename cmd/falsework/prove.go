@@ -70,7 +70,9 @@ ask for it:
 
   --out DIR  NAME-proof.json, the proof in full; NAME-proof-below.png, the part from
              below with what supports meet and what would fall; and
-             NAME-proof-three-quarter.png, part and supports, the part as glass
+             NAME-proof-three-quarter.png, part and supports, the part as glass.
+             If it fails, NAME-proof-layers.png too: for each of the first six
+             reasons the layer that it is about, seen from above
 
 Exit codes: 0 it holds; 1 the proof fails; 2 refused, and nothing was written.
 
@@ -139,13 +141,13 @@ func newProveCommand(io streams) *cobra.Command {
 func is3MF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".3mf") }
 
 // proveOutputs are the names of the files that prove writes for one part.
-type proveOutputs struct{ proof, below, threeQuarter string }
+type proveOutputs struct{ proof, below, threeQuarter, layers string }
 
 func proveOutputsOf(name string) proveOutputs {
-	return proveOutputs{proof: outputsOf(name).proof, below: name + "-proof-below.png", threeQuarter: name + "-proof-three-quarter.png"}
+	return proveOutputs{proof: outputsOf(name).proof, below: name + "-proof-below.png", threeQuarter: name + "-proof-three-quarter.png", layers: name + "-proof-layers.png"}
 }
 
-func (o proveOutputs) all() []string { return []string{o.proof, o.below, o.threeQuarter} }
+func (o proveOutputs) all() []string { return []string{o.proof, o.below, o.threeQuarter, o.layers} }
 
 // proving is what one run has made so far, stage by stage.
 type proving struct {
@@ -156,7 +158,7 @@ type proving struct {
 	seconds  proveSeconds
 
 	part, supports *mesh.Mesh
-	layers         raster.Layers
+	layers         *raster.Stack
 	proof          prove.Report
 	voids          []prove.Void
 	files          []file
@@ -248,7 +250,7 @@ func (v *proving) prove() error {
 	if err != nil {
 		return err
 	}
-	v.layers = layers.Layers
+	v.layers = layers
 	v.proof, err = prove.ProveCut(layers, []*mesh.Mesh{v.supports}, v.settings, prove.Options{})
 	return v.placed(err)
 }
@@ -285,9 +287,14 @@ func (v *proving) pack() error {
 	if v.o.pictures.none {
 		return nil
 	}
-	d := proofDrawing(v.name, v.part, v.supports, v.layers, v.proof, v.settings)
+	d := proofDrawing(v.name, v.part, v.supports, v.layers.Layers, v.proof, v.settings)
 	pictures, err := d.draw(names.below, names.threeQuarter, v.o.pictures.width)
 	v.files = append(v.files, pictures...)
+	if err != nil || v.proof.Verdict == prove.Holds {
+		return err
+	}
+	sheet, err := layerSheet(names.layers, v.name, v.layers, v.supports, v.proof, max(v.o.pictures.width, leastSheet))
+	v.files = append(v.files, sheet)
 	return err
 }
 

@@ -141,17 +141,31 @@ func waysOut(ways []prove.Way) string {
 }
 
 func reasonRow(no int, why *prove.Reason) []string {
-	kind, size := string(why.Kind), "–"
+	kind := string(why.Kind)
 	if why.Body > 0 {
 		kind += fmt.Sprintf(", body %d", why.Body)
 	}
-	switch {
-	case why.AreaMM2 > 0:
-		size = area(why.AreaMM2) + " mm²"
-	case why.VolumeMM3 > 0:
-		size = area(why.VolumeMM3) + " mm³"
+	size := amountOf(why)
+	if size == "" {
+		size = "–"
 	}
 	return []string{fmt.Sprint(no), kind, fmt.Sprintf("%.2f", why.LayerZ), fmt.Sprintf("%.1f, %.1f", why.At.X, why.At.Y), size}
+}
+
+// amountOf returns the size of what is wrong, empty where it has none.
+func amountOf(why *prove.Reason) string {
+	switch {
+	case why.AreaMM2 > 0:
+		return area(why.AreaMM2) + " mm²"
+	case why.VolumeMM3 > 0:
+		return area(why.VolumeMM3) + " mm³"
+	}
+	return ""
+}
+
+// kindAndSize names a reason in a picture.
+func kindAndSize(why *prove.Reason) string {
+	return strings.TrimSpace(string(why.Kind) + " " + amountOf(why))
 }
 
 func voidRow(v *prove.Void) []string {
