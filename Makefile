@@ -1,12 +1,13 @@
 # make test      sets up what the tests need and runs all of them
 # make pictures  draws the README's pictures anew
 # make fast      the tests that take seconds, without other people's programs
+# make faults    breaks some structures of every demo part's layout: many minutes
 # make bench     the benchmarks, once through
 
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DEFAULT_GOAL := test
-.PHONY: test fast bench pictures tools
+.PHONY: test fast faults bench pictures tools
 
 # Programs and libraries of other people that judge what we write.
 PACKAGES := admesh lib3mf-dev libcgal-dev g++
@@ -35,6 +36,9 @@ test: tools
 
 fast:
 	go test -short -timeout 10m ./...
+
+faults:
+	FALSEWORK_FAULTS=3 go test -v -run 'FaultInjection|HalfTheCell' -timeout 120m ./supports/prove
 
 bench:
 	go test -run '^$$' -bench . -benchtime 1x -timeout 30m ./...

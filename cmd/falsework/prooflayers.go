@@ -33,11 +33,13 @@ func layerSheet(name, title string, part *raster.Stack, sup *mesh.Mesh, r prove.
 	rows := (n + panelColumns - 1) / panelColumns
 	w, h := width/panelColumns, width/panelColumns*3/4
 	sheet := image.NewNRGBA(image.Rect(0, 0, w*panelColumns, h*rows))
-	draw.Draw(sheet, sheet.Bounds(), image.White, image.Point{}, draw.Src)
 	for i := range n {
 		panel, err := view.Render(layerScene(title, i+1, part, stack, r), view.Options{Width: w, Height: h, Camera: view.Top()})
 		if err != nil {
 			return file{}, fmt.Errorf("drawing %s: %w", name, err)
+		}
+		if i == 0 { // what no panel fills is paper
+			draw.Draw(sheet, sheet.Bounds(), image.NewUniform(panel.At(0, 0)), image.Point{}, draw.Src)
 		}
 		at := image.Pt(i%panelColumns*w, i/panelColumns*h)
 		draw.Draw(sheet, panel.Bounds().Add(at), panel, image.Point{}, draw.Src)

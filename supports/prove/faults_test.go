@@ -121,17 +121,10 @@ type faulted struct {
 
 func prepare(t *testing.T, name string) *faulted {
 	t.Helper()
-	m, _, err := mesh.ReadSTL(filepath.Join("..", "..", "testdata", "parts", name+".stl"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	m.Round32()
-	s, err := supports.Settings{}.Resolve()
-	if err != nil {
-		t.Fatal(err)
-	}
+	m, s := readPart(t, name)
 	f := &faulted{part: m, s: s, layers: raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)}
 	p := layout.Layout(name, m, f.layers, need.Find(m, f.layers, s, 0), s, 0)
+	var err error
 	if f.solids, err = grow.Grow(p, m, f.layers); err != nil {
 		t.Fatal(err)
 	}
@@ -369,23 +362,34 @@ func inject(t *testing.T, name string, most int) tally {
 	return sum
 }
 
-// Faults that matter are caught and harmless ones let pass. The whole of the demo
-// parts takes long; FALSEWORK_FAULTS=N breaks up to N structures of each.
-func TestFaultInjection(t *testing.T) {
-	parts, most := []string{"drip-hook", "bearing-block"}, 2
-	if v := os.Getenv("FALSEWORK_FAULTS"); v != "" {
-		if _, err := fmt.Sscan(v, &most); err != nil {
-			t.Fatalf("FALSEWORK_FAULTS: %v", err)
-		}
-		files, err := filepath.Glob(filepath.Join("..", "..", "testdata", "parts", "*.stl"))
-		if err != nil || len(files) == 0 {
-			t.Fatalf("no parts: %v", err)
-		}
-		parts = nil
-		for _, file := range files {
-			parts = append(parts, strings.TrimSuffix(filepath.Base(file), ".stl"))
-		}
+// demoParts returns the few parts that are looked at by default, or all and how many
+// structures of each are broken if FALSEWORK_FAULTS says a number.
+func demoParts(t *testing.T, few ...string) (parts []string, most int) {
+	t.Helper()
+	v := os.Getenv("FALSEWORK_FAULTS")
+	if v == "" {
+		return few, 2
 	}
+	if _, err := fmt.Sscan(v, &most); err != nil {
+		t.Fatalf("FALSEWORK_FAULTS: %v", err)
+	}
+	files, err := filepath.Glob(filepath.Join("..", "..", "testdata", "parts", "*.stl"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no parts: %v", err)
+	}
+	for _, file := range files {
+		parts = append(parts, strings.TrimSuffix(filepath.Base(file), ".stl"))
+	}
+	return parts, most
+}
+
+// Faults that matter are caught and harmless ones let pass. All of the demo parts take
+// many minutes, so by default a few structures are broken.
+func TestFaultInjection(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the judge is slow")
+	}
+	parts, most := demoParts(t, "drip-hook", "bearing-block")
 	var all tally
 	for _, name := range parts {
 		one := inject(t, name, most)
@@ -399,4 +403,42 @@ func TestFaultInjection(t *testing.T) {
 	if 100*all.caught < 99*all.matters || 100*all.falsely > all.harmless {
 		t.Errorf("%s; wanted at least 99 %% and at most 1 %%", all)
 	}
+}
+
+// Cells of half the size change no verdict.
+func TestHalfTheCell(t *testing.T) {
+	parts, _ := demoParts(t, "drip-hook", "bearing-block", "mast-saddle")
+	for _, name := range parts {
+		m, s := readPart(t, name)
+		layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+		solids, err := grow.Grow(layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0), m, layers)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sup := &mesh.Mesh{}
+		for _, q := range solids {
+			sup.Append(q.Mesh)
+		}
+		sup.Round32()
+		whole := proof(t, m, s, sup)
+		s.Cell /= 2
+		half := proof(t, m, s, sup)
+		if whole.Verdict != half.Verdict {
+			t.Errorf("%s: %s in cells of %g mm, %s in half: %v", name, whole.Verdict, 2*s.Cell, half.Verdict, append(whole.Reasons, half.Reasons...))
+		}
+	}
+}
+
+func readPart(t *testing.T, name string) (*mesh.Mesh, supports.Settings) {
+	t.Helper()
+	m, _, err := mesh.ReadSTL(filepath.Join("..", "..", "testdata", "parts", name+".stl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Round32()
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m, s
 }
