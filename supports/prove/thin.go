@@ -37,6 +37,17 @@ func (p *proof) printed() (printed *raster.Stack, thin []raster.Bits) {
 				thin[k] = raster.Or(&thin[k], &q.Cells)
 			}
 		}
+		if thin[k].Empty() {
+			return
+		}
+		// Crumbs that hung on it go with it.
+		rest, wall := raster.AndNot(all, &thin[k]), thin[k]
+		for _, q := range raster.Pieces(&rest) {
+			covered := raster.And(&q.Cells, &open)
+			if hung := raster.Within(&q.Cells, &wall, raster.DiscOf(math.Sqrt2)); covered.Empty() && !hung.Empty() {
+				thin[k] = raster.Or(&thin[k], &q.Cells)
+			}
+		}
 		thin[k] = crop(thin[k])
 		out.Cut[k] = raster.AndNot(all, &thin[k])
 	})
