@@ -7,26 +7,26 @@ import (
 	"falsework/raster"
 )
 
-// thinnest is the thickness, in lines, below which a wall of a support may be left out
-// by the program that makes the toolpaths. Up to here lines may be a third wider than
-// the settings have them; common practice, no source.
-const thinnest = 0.75
-
 // printed returns the supports without what is too thin for a line to print, and
-// those cells. A disc of the thinnest wall's width is moved about inside; what is
-// more than a cell and a half from anything it covers is too thin, so that corners
-// are not, if it is two lines long or more: what ends in a point is no wall.
+// those cells: a wall thinner than a line may be left out by the program that makes
+// the toolpaths. A disc a line wide is moved about inside; what is more than a cell
+// and a half from anything it covers is too thin, so that corners are not, if it is
+// two lines long or more: what ends in a point is no wall. A wall's cells are its
+// thickness give or take one, so one a cell thinner than a line may pass.
 func (p *proof) printed() (printed *raster.Stack, thin []raster.Bits) {
-	// A cell's centres stand for half a cell more on either side.
-	disc := raster.DiscOf((thinnest*p.s.Line - p.s.Cell) / 2 * math.Sqrt2 / p.s.Cell)
+	wide := int(math.Round(p.s.Line / p.s.Cell))
+	disc := raster.DiscOf(float64((wide - 1) / 2)) // 2r + 1 cells wide, and a square of two if that is odd one out
 	near := raster.DiscOf(1.5)
 	thin = make([]raster.Bits, len(p.sup.Cut))
 	out := &raster.Stack{Grid: p.sup.Grid, Layers: p.sup.Layers, Cut: make([]raster.Bits, len(p.sup.Cut))}
 	eachLayer(len(thin), p.workers, func(k int) {
 		all := &p.sup.Cut[k]
 		out.Cut[k] = *all
-		core := raster.Erode(all, disc)
-		open := raster.Dilate(&core, disc)
+		open := raster.Erode(all, disc)
+		if wide%2 == 0 {
+			open = squares(&open)
+		}
+		open = raster.Dilate(&open, disc)
 		far := raster.Beyond(all, &open, near)
 		if far.Empty() {
 			return
@@ -54,6 +54,25 @@ func (p *proof) printed() (printed *raster.Stack, thin []raster.Bits) {
 	return out, thin
 }
 
+// squares returns the cells of all squares of 2 × 2 cells in b.
+func squares(b *raster.Bits) raster.Bits {
+	x0, y0, x1, y1 := b.Bounds()
+	below, first := raster.NewBits(x0, y0, x1, y1), raster.NewBits(x0, y0, x1, y1)
+	b.EachRun(func(j, i0, i1 int) {
+		if j > y0 {
+			below.SetSpan(j-1, i0, i1)
+		}
+	})
+	pairs := raster.And(b, &below)
+	pairs.EachRun(func(j, i0, i1 int) {
+		if i1-i0 > 1 {
+			first.SetSpan(j, i0, i1)
+			first.SetSpan(j+1, i0, i1)
+		}
+	})
+	return first
+}
+
 // thins notes what is too thin.
 func (p *proof) thins(r *Report, thin []raster.Bits) {
 	var spots []Spot
@@ -66,7 +85,7 @@ func (p *proof) thins(r *Report, thin []raster.Bits) {
 		}
 		r.Notes = append(r.Notes, Reason{
 			Kind: Thin, At: q.at, LayerZ: q.z, AreaMM2: q.area,
-			Text:   fmt.Sprintf("A wall of a support is thinner than %.2g mm at %s and may not be printed, so it counts as if it were not there.", thinnest*p.s.Line, q.where()),
+			Text:   fmt.Sprintf("A wall of a support is thinner than a line of %.2g mm at %s and may not be printed, so it counts as if it were not there.", p.s.Line, q.where()),
 			Remedy: fmt.Sprintf("make it %.2g mm thick, which prints as one line for every line width from the nozzle to 1.2 times it", p.s.Wall),
 		})
 	}

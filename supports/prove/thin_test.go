@@ -15,8 +15,8 @@ import (
 // way it runs and wherever the cells' centres lie in it.
 func TestThinWalls(t *testing.T) {
 	for deg := 0.0; deg < 180; deg += 22.5 {
-		for _, off := range []float64{0, 0.05} {
-			for thick, want := range map[float64]bool{0.2: true, 0.4: false, 0.48: false, 0.8: false} {
+		for _, off := range []float64{0, 0.05, 0.003} {
+			for thick, want := range map[float64]bool{0.2: true, 0.401: false, 0.48: false, 0.8: false} {
 				s, c := math.Sincos(deg * math.Pi / 180)
 				d := r2.Vec{X: 4 * c, Y: 4 * s}
 				at := r2.Vec{X: 9 + off, Y: 10 + off}
