@@ -38,7 +38,7 @@ fast:
 	go test -short -timeout 10m ./...
 
 faults:
-	FALSEWORK_FAULTS=3 go test -v -run 'FaultInjection|HalfTheCell' -timeout 120m ./supports/prove
+	FALSEWORK_FAULTS=2 go test -v -run 'FaultInjection|HalfTheCell' -timeout 120m ./supports/prove
 
 bench:
 	go test -run '^$$' -bench . -benchtime 1x -timeout 30m ./...
