@@ -254,7 +254,7 @@ func (p *proof) run() Report {
 	p.stands(&r, stances)
 	p.bonds(&r, layers)
 	p.thins(&r, thin)
-	partRows, _ := connect(p.part, p.workers)
+	partRows, _ := runsOf(p.part, p.workers)
 	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
 	p.leaving(&r, barred, oblique)
