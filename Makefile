@@ -1,21 +1,23 @@
 # make test      sets up what the tests need and runs all of them
 # make pictures  draws the README's pictures anew
 # make fast      the tests that take seconds, without other people's programs
+# make faults    breaks some structures of every demo part's layout: many minutes
 # make bench     the benchmarks, once through
 # make results   bakes every demo part and writes the README's table of results
 
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DEFAULT_GOAL := test
-.PHONY: test fast bench pictures results tools
+.PHONY: test fast faults bench pictures results tools
 
 # Programs and libraries of other people that judge what we write.
-PACKAGES := admesh lib3mf-dev g++
+PACKAGES := admesh lib3mf-dev libcgal-dev g++
 
 tools:
 	@lacking=(); \
 	command -v admesh >/dev/null || lacking+=(admesh); \
 	[ -e /usr/include/lib3mf ] || lacking+=(lib3mf-dev); \
+	[ -e /usr/include/CGAL ] || lacking+=(libcgal-dev); \
 	command -v g++ >/dev/null || lacking+=(g++); \
 	if [ $${#lacking[@]} -eq 0 ]; then exit 0; fi; \
 	if [ "$$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then \
@@ -35,6 +37,9 @@ test: tools
 
 fast:
 	go test -short -timeout 10m ./...
+
+faults:
+	FALSEWORK_FAULTS=2 go test -v -run 'FaultInjection|HalfTheCell' -timeout 120m ./supports/prove
 
 bench:
 	go test -run '^$$' -bench . -benchtime 1x -timeout 30m ./...

@@ -31,6 +31,10 @@ type Settings struct {
 	LoneLedge float64 // how far one lone layer was seen to stand out and hold; 0: a line
 	Drag      float64 // sideways pull of a passing nozzle, N
 	Adhesion  float64 // tension that the plate holds the first layer with, MPa
+
+	// Heights are further layer heights that the supports are declared to print
+	// well at, with the same first layer.
+	Heights []float64
 }
 
 // Direction is the direction that bridges are laid in: any, or one stated.
@@ -129,6 +133,9 @@ func (s Settings) Resolve() (Settings, error) {
 	check(s.Layer <= maxLayerShare*s.Nozzle+1e-9, "layer %g mm is thicker than %g × the %g mm nozzle", s.Layer, maxLayerShare, s.Nozzle)
 	check(s.First <= maxLayerShare*s.Nozzle+1e-9, "first-layer %g mm is thicker than %g × the %g mm nozzle", s.First, maxLayerShare, s.Nozzle)
 	check(s.Line >= s.Nozzle*0.8-1e-9 && s.Line <= s.Nozzle*2+1e-9, "line %g mm does not come out of a %g mm nozzle; give 0.8 to 2 times the nozzle", s.Line, s.Nozzle)
+	for _, h := range s.Heights {
+		check(h >= 0.03 && h <= maxLayerShare*s.Nozzle+1e-9, "declared height %g mm is outside 0.03 mm to %g × the %g mm nozzle", h, maxLayerShare, s.Nozzle)
+	}
 	return s, errors.Join(errs...)
 }
 

@@ -137,6 +137,7 @@ type baking struct {
 	planText []byte
 	supports *mesh.Mesh // what is written: rounded to float32
 	proof    prove.Report
+	voids    []prove.Void
 	compare  cost.Comparison
 	pricing  errgroup.Group
 	baseline cost.Estimate // by pricing
@@ -206,7 +207,7 @@ func (b *baking) read() (err error) {
 		b.warnings = append(b.warnings, "the plan's settings count, not the readings in "+b.o.printer.file+
 			"; give --bridge and so on to see whether the plan holds with those")
 	}
-	changes, err := b.o.printer.overPlan(&p.Settings)
+	changes, err := b.o.printer.overPlan(&p)
 	if err != nil {
 		return err
 	}
@@ -280,10 +281,16 @@ func (b *baking) planName() string {
 }
 
 func (b *baking) prove() (err error) {
+	var eg errgroup.Group
+	eg.Go(func() (err error) {
+		b.voids, err = prove.Voids(b.part, b.supports, b.settings)
+		return err
+	})
 	b.proof, err = prove.ProveCut(b.layers, []*mesh.Mesh{b.supports}, b.settings, prove.Options{})
-	if err != nil {
+	if err = errors.Join(err, eg.Wait()); err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
+	b.proof.Bind(b.voids)
 	if err := b.proveElsewhere(); err != nil {
 		return err
 	}
@@ -370,7 +377,7 @@ func (b *baking) encode() {
 		_, err := w.Write(b.planText)
 		return err
 	})
-	add(names.proof, proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Proof: b.proof}.encode)
+	add(names.proof, proofDocument{Part: b.plan.Part.Name, Settings: proofSettings(b.plan.Settings), Heights: b.settings.Heights, Proof: b.proof, Voids: b.voids}.encode)
 }
 
 // pack makes every other file in memory.

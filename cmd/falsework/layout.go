@@ -168,7 +168,7 @@ func (l *laying) read() (err error) {
 		if l.settings, err = l.o.printer.settings(); err != nil {
 			return err
 		}
-		l.plan = plan.Plan{Version: plan.Version, Settings: plan.FromSettings(l.settings)}
+		l.plan = plan.Plan{Version: plan.Version, Settings: plan.FromSettings(l.settings), Taste: plan.Taste{Heights: l.settings.Heights}}
 		l.was = l.plan
 		return nil
 	}
@@ -178,7 +178,7 @@ func (l *laying) read() (err error) {
 	}
 	l.was, l.text = p, text
 	l.warnings = append(l.warnings, warnings...)
-	changes, err := l.o.printer.overPlan(&p.Settings)
+	changes, err := l.o.printer.overPlan(&p)
 	if err != nil {
 		return err
 	}

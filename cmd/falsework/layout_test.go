@@ -184,9 +184,9 @@ func TestImpossibleWishes(t *testing.T) {
 		{"contact under nothing", []func(){func() {
 			edited(t, path, "\nlines:\n", "\nlines:\n  - {id: mine, at: [[-60, 0, 20], [-50, 0, 20]]}\n")
 		}}, []string{"mine: no underside"}},
-		{"contact on a clean face", []func(){mine, zones("  - {id: face, kind: keep-clean, box: {min: " + around(mid, -1) + ", max: " + around(mid, 1) + "}}")},
+		{"contact on a clean face", []func(){mine, zones("  - {id: face, kind: keep-clean, box: {min: " + boxText(mid, -1) + ", max: " + boxText(mid, 1) + "}}")},
 			[]string{l.ID + ": touches what face keeps clean"}},
-		{"wall in a no-go zone", []func(){mine, zones("  - {id: hose, kind: no-go, box: {min: " + around(mid, -1) + ", max: " + around(mid, 1) + "}}")},
+		{"wall in a no-go zone", []func(){mine, zones("  - {id: hose, kind: no-go, box: {min: " + boxText(mid, -1) + ", max: " + boxText(mid, 1) + "}}")},
 			[]string{l.ID + ": enters hose"}},
 		{"no such face", []func(){zones("  - {id: face, kind: keep-clean, face: {at: [-90, 0, 0], normal: [0, 0, 1]}}")}, []string{"face: no face within"}},
 		{"nothing to hold", []func(){zones("  - {id: hold, kind: must-hold, box: {min: [-90, 0, 0], max: [-80, 1, 1]}}")}, []string{"hold: must be held, but nothing"}},
@@ -219,7 +219,7 @@ func jsonText(v any) string {
 	return strings.ReplaceAll(string(data), ",", ", ")
 }
 
-func around(p [3]float64, d float64) string {
+func boxText(p [3]float64, d float64) string {
 	return jsonText([3]float64{p[0] + d, p[1] + d, p[2] + d})
 }
 
@@ -260,7 +260,7 @@ func TestBareSpotsAreTold(t *testing.T) {
 	path, _ := drawnPlan(t, "drip-hook")
 	p := readPlanFile(t, path)
 	at := p.Lines[0].At[0]
-	edited(t, path, "\nlines:", "\nzones:\n  - {id: face, kind: keep-clean, box: {min: "+around(at, -14)+", max: "+around(at, 14)+"}}\nlines:")
+	edited(t, path, "\nlines:", "\nzones:\n  - {id: face, kind: keep-clean, box: {min: "+boxText(at, -14)+", max: "+boxText(at, 14)+"}}\nlines:")
 	code, r := layoutJSON(t, partFile("drip-hook"), "--plan", path)
 	if code != exitFails || len(r.Bare) == 0 {
 		t.Fatalf("exit %d, %v", code, r.Bare)

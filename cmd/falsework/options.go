@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"falsework/supports"
@@ -18,6 +19,7 @@ type printerOptions struct {
 	layer, first, nozzle, line float64
 	limit, bridge, gap         float64
 	drag, adhesion             float64
+	heights                    []float64
 	direction                  string
 	file                       string // of the printer; empty: the default one
 	set                        *pflag.FlagSet
@@ -33,15 +35,17 @@ func (o *printerOptions) addTo(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.limit, "limit", 0, "steepest overhang that holds, in degrees from the vertical (default 45)")
 	fs.Float64Var(&o.bridge, "bridge", 0, "longest bridge that holds, in mm (default 10)")
 	fs.Float64Var(&o.gap, "gap", 0, "void between support and part in mm; 0 fuses them (default 0.2)")
+	fs.Float64SliceVar(&o.heights, "heights", nil, "further layer heights at which gaps must print well, as `0.16,0.28`")
 	fs.Float64Var(&o.drag, "drag", 0, "sideways pull of a passing nozzle in N (default 0.5)")
 	fs.Float64Var(&o.adhesion, "adhesion", 0, "tension that the plate holds a foot with in MPa (default 2)")
 	fs.StringVar(&o.direction, "direction", "any", "direction that bridges are laid in: any, or degrees from +X")
 	fs.SortFlags = false
 }
 
-// override puts the options that were given in place of d's fields and tells
+// override puts the options that were given in place of a plan's settings and tells
 // which ones changed something, as "--bridge 9 in place of 10".
-func (o *printerOptions) override(d *plan.Settings) (changes []string, err error) {
+func (o *printerOptions) override(p *plan.Plan) (changes []string, err error) {
+	d, heights := &p.Settings, &p.Taste.Heights
 	var errs []error
 	for _, f := range []struct {
 		name  string
@@ -63,6 +67,13 @@ func (o *printerOptions) override(d *plan.Settings) (changes []string, err error
 			*f.to = f.value
 		}
 	}
+	if o.set.Changed("heights") && !slices.Equal(o.heights, *heights) {
+		if slices.ContainsFunc(o.heights, func(h float64) bool { return !(h > 0) }) {
+			errs = append(errs, fmt.Errorf("--heights %v has what is not a size", o.heights))
+		}
+		changes = append(changes, fmt.Sprintf("--heights %v in place of %v", o.heights, *heights))
+		*heights = o.heights
+	}
 	if o.set.Changed("direction") {
 		dir, err := plan.ParseDirection(o.direction)
 		if err != nil || o.direction == "" {
@@ -82,7 +93,7 @@ func (o *printerOptions) check() error {
 	if o.set.Changed("printer") && o.file == "" {
 		return errors.New("--printer is empty: name a file, or leave it out to have the default printer")
 	}
-	_, err := o.override(&plan.Settings{})
+	_, err := o.override(&plan.Plan{})
 	return err
 }
 
@@ -107,12 +118,12 @@ func (o *printerOptions) settings() (supports.Settings, error) {
 
 // settingsFor does so with the printer file read.
 func (o *printerOptions) settingsFor(p printer) (supports.Settings, error) {
-	d := plan.Settings{Gap: supports.DefaultGap}
-	p.Readings.put(&d)
+	d := plan.Plan{Settings: plan.Settings{Gap: supports.DefaultGap}}
+	p.Readings.put(&d.Settings)
 	if _, err := o.override(&d); err != nil {
 		return supports.Settings{}, err
 	}
-	s, err := d.Supports()
+	s, err := d.Resolve()
 	if err != nil {
 		if o.file != "" {
 			err = fmt.Errorf("%s with the options given: %w", o.file, err)
@@ -121,20 +132,21 @@ func (o *printerOptions) settingsFor(p printer) (supports.Settings, error) {
 	}
 	// The way through the document drops the last digits of angles. Taken at
 	// once, settings read back from the plan are the very same.
-	return plan.FromSettings(s).Supports()
+	d.Settings = plan.FromSettings(s)
+	return d.Resolve()
 }
 
-// overPlan returns the settings of a plan with the options that were given in
+// overPlan sets the settings of a plan with the options that were given in
 // their place. What the plan derives from others, such as the wall, stays.
-func (o *printerOptions) overPlan(d *plan.Settings) (changes []string, err error) {
-	if changes, err = o.override(d); err != nil {
+func (o *printerOptions) overPlan(p *plan.Plan) (changes []string, err error) {
+	if changes, err = o.override(p); err != nil {
 		return nil, err
 	}
-	s, err := d.Supports()
+	s, err := p.Settings.Supports()
 	if err != nil {
 		return nil, fmt.Errorf("with %s the plan's settings cannot be printed: %w; give another value", told(changes), err)
 	}
-	*d = plan.FromSettings(s)
+	p.Settings = plan.FromSettings(s)
 	return changes, nil
 }
 

@@ -21,14 +21,14 @@ const mostBalloons = 12
 // leastWidth and mostWidth bound a picture, in pixels.
 const leastWidth, mostWidth = 600, 6000
 
-// smallSpot is the area in mm² below which an unheld spot gets a marker of
+// smallSpot is the area in mm² below which a place gets a marker of
 // markerRadius mm, since a few cells would not be seen.
 const smallSpot, markerRadius = 2.0, 0.7
 
-// spot is one place where the print would fall.
+// spot is one place where something is wrong.
 type spot struct {
 	at      r3.Vec  // a cell of it, near its centroid
-	areaMM2 float64 // in plan view
+	areaMM2 float64 // of unheld cells, which are drawn; 0 if it is about something else
 }
 
 // tiles returns the slices as flat areas at the undersides of their layers. Rows
@@ -84,7 +84,7 @@ type drawing struct {
 	layers   raster.Layers
 	pads     []slice
 	unheld   []slice
-	spots    []spot // the largest first
+	spots    []spot // the most harmful first
 	verdict  string
 	failed   bool
 	notes    []string
@@ -142,72 +142,6 @@ func drawAll(s view.Scene, width int, pictures ...picture) ([]file, error) {
 		})
 	}
 	return files, eg.Wait()
-}
-
-// spotsOf gathers slices of unheld cells into places: pieces that lie within
-// reach mm of one another, sideways and in height, are one.
-func spotsOf(g raster.Grid, lay raster.Layers, unheld []slice, reach float64) []spot {
-	type place struct {
-		box   r3.Box
-		area  float64
-		worst raster.Piece // the largest piece
-		k     int
-	}
-	var places []place
-	for n := range unheld {
-		for _, p := range raster.Pieces(&unheld[n].cells) {
-			lo, hi := corner(g, p.X0, p.Y0), corner(g, p.X1, p.Y1)
-			z := lay.Bottom(unheld[n].k)
-			q := place{box: r3.Box{Min: r3.Vec{X: lo.X, Y: lo.Y, Z: z}, Max: r3.Vec{X: hi.X, Y: hi.Y, Z: z}},
-				area: float64(p.Area) * g.CellArea(), worst: p, k: unheld[n].k}
-			// Joined places may come to touch others.
-			for i := 0; i < len(places); {
-				if !near(places[i].box, q.box, reach) {
-					i++
-					continue
-				}
-				o := places[i]
-				q.box = union(q.box, o.box)
-				q.area += o.area
-				if o.worst.Area >= q.worst.Area {
-					q.worst, q.k = o.worst, o.k
-				}
-				places = append(places[:i], places[i+1:]...)
-				i = 0
-			}
-			places = append(places, q)
-		}
-	}
-	sort.SliceStable(places, func(a, b int) bool { return places[a].area > places[b].area })
-	out := make([]spot, len(places))
-	for i, p := range places {
-		at := centreCell(g, &p.worst)
-		out[i] = spot{at: r3.Vec{X: at.X, Y: at.Y, Z: lay.Bottom(p.k)}, areaMM2: p.area}
-	}
-	return out
-}
-
-// centreCell returns the centre of the piece's cell that is nearest to its
-// centroid.
-func centreCell(g raster.Grid, p *raster.Piece) r2.Vec {
-	var sum r2.Vec
-	p.Cells.Each(func(i, j int) { sum = r2.Add(sum, g.Center(i, j)) })
-	mid := r2.Scale(1/float64(p.Area), sum)
-	var best r2.Vec
-	least := -1.0
-	p.Cells.Each(func(i, j int) {
-		c := g.Center(i, j)
-		if d := r2.Norm2(r2.Sub(c, mid)); least < 0 || d < least {
-			best, least = c, d
-		}
-	})
-	return best
-}
-
-func near(a, b r3.Box, reach float64) bool {
-	return a.Min.X-reach <= b.Max.X && b.Min.X-reach <= a.Max.X &&
-		a.Min.Y-reach <= b.Max.Y && b.Min.Y-reach <= a.Max.Y &&
-		a.Min.Z-reach <= b.Max.Z && b.Min.Z-reach <= a.Max.Z
 }
 
 func union(a, b r3.Box) r3.Box {

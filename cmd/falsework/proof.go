@@ -48,8 +48,9 @@ func (p proofReport) words(layerMM float64) string {
 type proofDocument struct {
 	Part     string        `json:"part"`
 	Settings proofSettings `json:"settings"`
+	Heights  []float64     `json:"heights_mm,omitempty"` // declared besides the settings' own
 	Proof    prove.Report  `json:"proof"`
-	Voids    []prove.Void  `json:"voids,omitempty"` // by prove only
+	Voids    []prove.Void  `json:"voids"`
 }
 
 // proofSettings are those of the plan under JSON's names.
@@ -95,6 +96,9 @@ func slicesOf(lists ...[]prove.Spot) []slice {
 	return out
 }
 
+// mostTold bounds the reasons that a picture tells in words.
+const mostTold = 1
+
 // proofDrawing returns what the pictures of a proof show.
 func proofDrawing(title string, part, sup *mesh.Mesh, lay raster.Layers, r prove.Report, s supports.Settings) drawing {
 	d := drawing{
@@ -109,13 +113,18 @@ func proofDrawing(title string, part, sup *mesh.Mesh, lay raster.Layers, r prove
 	switch {
 	case d.failed:
 		d.verdict = string(prove.Fails)
-		d.spots = spotsOf(d.grid, d.layers, d.unheld, s.Line)
-		for n, p := range d.spots {
-			if n == 1 && len(d.spots) > 2 {
-				d.notes = append(d.notes, fmt.Sprintf("and %d more unheld spots", len(d.spots)-n))
-				break
+		for n, why := range r.Reasons {
+			p := spot{at: why.At}
+			if why.Kind == prove.PartUnheld || why.Kind == prove.SupportUnheld {
+				p.areaMM2 = why.AreaMM2
 			}
-			d.notes = append(d.notes, fmt.Sprintf("%d: %.2g mm² unheld at x %.1f, y %.1f, z %.2f", n+1, p.areaMM2, p.at.X, p.at.Y, p.at.Z))
+			d.spots = append(d.spots, p)
+			switch left := len(r.Reasons) - n; {
+			case n < mostTold || left == 1 && n == mostTold:
+				d.notes = append(d.notes, fmt.Sprintf("%d: %s at x %.1f, y %.1f, z %.2f", n+1, kindAndSize(&why), why.At.X, why.At.Y, why.LayerZ))
+			case n == mostTold:
+				d.notes = append(d.notes, fmt.Sprintf("and %d more reasons", left))
+			}
 		}
 	case bare:
 		d.verdict = "holds as it is"

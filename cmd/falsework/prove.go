@@ -52,21 +52,27 @@ It prints the verdict, and then:
             blocked        no straight way out
             fused          printed onto the part across no empty layer
             side-fused     printed against a wall of the part
-  notes     what may go wrong and is not failed
+            void           fused or too far at a layer height that counts
+  notes     what may go wrong and is not failed: supports that sway under the
+            nozzle, feet that may let go, what stands out of balance, what a hand
+            cannot break off, walls that are near
   voids     what prints between supports and part at other layer heights, for
             strangers print with theirs. A gap prints as whole empty layers: none
             is fused by accident; good is one at least, up to the gap and half a
             layer, one layer more under slopes, never more than 0.4 mm for gaps
             up to 0.2 mm; more is too far. Areas in mm² by number of empty
-            layers, at the places where supports carry the part at your own
-            layers. The verdict is that of your own layers; the rest is told.
+            layers, at the places where supports carry the part, or stand on
+            it, at your own layers. Your own layers and those that --heights
+            declares count for the verdict; the rest is told.
 
 Give the options that the supports were drawn with. Nothing is written unless you
 ask for it:
 
   --out DIR  NAME-proof.json, the proof in full; NAME-proof-below.png, the part from
              below with what supports meet and what would fall; and
-             NAME-proof-three-quarter.png, part and supports, the part as glass
+             NAME-proof-three-quarter.png, part and supports, the part as glass.
+             If it fails, NAME-proof-layers.png too: for each of the first six
+             reasons the layer that it is about, seen from above
 
 Exit codes: 0 it holds; 1 the proof fails; 2 refused, and nothing was written.
 
@@ -74,10 +80,11 @@ Exit codes: 0 it holds; 1 the proof fails; 2 refused, and nothing was written.
 
   part, settings, proof
              as bake writes them to NAME-proof.json
-  voids[]    layer_mm, first_layer_mm, own (your settings' layers), grade (good,
-             fused, too far, no contact), area_mm2[4] (0, 1, 2, 3 or more empty
-             layers), fused_mm2, good_mm2, far_mm2, void_mm [thinnest, thickest],
-             at_mm [x,y,z] (a place, where the grade is not good)
+  voids[]    layer_mm, first_layer_mm, own (your settings' layers), binds (counts for
+             the verdict), grade (good, fused, too far, no contact), area_mm2[4] (0,
+             1, 2, 3 or more empty layers), landing_mm2[4] (the same under supports
+             on the part), fused_mm2, good_mm2, far_mm2, void_mm [thinnest,
+             thickest], at_mm [x,y,z] (a place, where the grade is not good)
   seconds    read, prove, voids, write
   files[], warnings[]`
 
@@ -134,13 +141,13 @@ func newProveCommand(io streams) *cobra.Command {
 func is3MF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".3mf") }
 
 // proveOutputs are the names of the files that prove writes for one part.
-type proveOutputs struct{ proof, below, threeQuarter string }
+type proveOutputs struct{ proof, below, threeQuarter, layers string }
 
 func proveOutputsOf(name string) proveOutputs {
-	return proveOutputs{proof: outputsOf(name).proof, below: name + "-proof-below.png", threeQuarter: name + "-proof-three-quarter.png"}
+	return proveOutputs{proof: outputsOf(name).proof, below: name + "-proof-below.png", threeQuarter: name + "-proof-three-quarter.png", layers: name + "-proof-layers.png"}
 }
 
-func (o proveOutputs) all() []string { return []string{o.proof, o.below, o.threeQuarter} }
+func (o proveOutputs) all() []string { return []string{o.proof, o.below, o.threeQuarter, o.layers} }
 
 // proving is what one run has made so far, stage by stage.
 type proving struct {
@@ -151,7 +158,7 @@ type proving struct {
 	seconds  proveSeconds
 
 	part, supports *mesh.Mesh
-	layers         raster.Layers
+	layers         *raster.Stack
 	proof          prove.Report
 	voids          []prove.Void
 	files          []file
@@ -243,13 +250,14 @@ func (v *proving) prove() error {
 	if err != nil {
 		return err
 	}
-	v.layers = layers.Layers
+	v.layers = layers
 	v.proof, err = prove.ProveCut(layers, []*mesh.Mesh{v.supports}, v.settings, prove.Options{})
 	return v.placed(err)
 }
 
 func (v *proving) count() (err error) {
 	v.voids, err = prove.Voids(v.part, v.supports, v.settings)
+	v.proof.Bind(v.voids)
 	return v.placed(err)
 }
 
@@ -262,7 +270,7 @@ func (v *proving) placed(err error) error {
 }
 
 func (v *proving) document() proofDocument {
-	return proofDocument{Part: filepath.Base(v.o.part), Settings: proofSettings(plan.FromSettings(v.settings)), Proof: v.proof, Voids: v.voids}
+	return proofDocument{Part: filepath.Base(v.o.part), Settings: proofSettings(plan.FromSettings(v.settings)), Heights: v.settings.Heights, Proof: v.proof, Voids: v.voids}
 }
 
 // pack makes every file in memory.
@@ -279,9 +287,14 @@ func (v *proving) pack() error {
 	if v.o.pictures.none {
 		return nil
 	}
-	d := proofDrawing(v.name, v.part, v.supports, v.layers, v.proof, v.settings)
+	d := proofDrawing(v.name, v.part, v.supports, v.layers.Layers, v.proof, v.settings)
 	pictures, err := d.draw(names.below, names.threeQuarter, v.o.pictures.width)
 	v.files = append(v.files, pictures...)
+	if err != nil || v.proof.Verdict == prove.Holds {
+		return err
+	}
+	sheet, err := layerSheet(names.layers, v.name, v.layers, v.supports, v.proof, max(v.o.pictures.width, leastSheet))
+	v.files = append(v.files, sheet)
 	return err
 }
 

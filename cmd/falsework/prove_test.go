@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"image"
 	"image/png"
 	"io"
 	"os"
@@ -322,6 +323,39 @@ func TestProveWritesOnlyWhatWasAskedFor(t *testing.T) {
 	}
 	if got := namesOf(folder(t, out)); got != "shelf-proof.json" {
 		t.Errorf("after --force --no-pictures: %s", got)
+	}
+}
+
+// Where the proof fails, the layers of the reasons are drawn too, two panels beside
+// each other; where it holds they are not (TestProveWritesOnlyWhatWasAskedFor).
+func TestProveDrawsLayersOfFailures(t *testing.T) {
+	want := image.Point{X: 1400, Y: 525}
+	for _, top := range []float64{9.2, 10, 11} {
+		part, sup := shelfFiles(t, top)
+		out := filepath.Join(t.TempDir(), "out")
+		if code, _, stderr := call("prove", part, sup, "--direction", "0", "--out", out, "--picture-width", "600"); code != exitFails {
+			t.Fatalf("top at %g: exit %d: %s", top, code, stderr)
+		}
+		files := folder(t, out)
+		img, err := png.Decode(bytes.NewReader(files["shelf-proof-layers.png"]))
+		if err != nil {
+			t.Fatalf("top at %g: %v in %s", top, err, namesOf(files))
+		}
+		if img.Bounds().Size() != want {
+			t.Errorf("top at %g: %v, want %v", top, img.Bounds().Size(), want)
+		}
+		// The first panel shows what is wrong in its colour.
+		red := 0
+		for y := range img.Bounds().Dy() * 3 / 4 {
+			for x := range 700 {
+				if r, g, b, _ := img.At(x, y).RGBA(); y > 60 && r > 0xb000 && g < 0x5000 && b < 0x5000 {
+					red++
+				}
+			}
+		}
+		if red < 100 {
+			t.Errorf("top at %g: only %d pixels of what is wrong", top, red)
+		}
 	}
 }
 

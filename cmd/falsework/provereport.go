@@ -141,23 +141,40 @@ func waysOut(ways []prove.Way) string {
 }
 
 func reasonRow(no int, why *prove.Reason) []string {
-	kind, size := string(why.Kind), "–"
+	kind := string(why.Kind)
 	if why.Body > 0 {
 		kind += fmt.Sprintf(", body %d", why.Body)
 	}
-	switch {
-	case why.AreaMM2 > 0:
-		size = area(why.AreaMM2) + " mm²"
-	case why.VolumeMM3 > 0:
-		size = area(why.VolumeMM3) + " mm³"
+	size := amountOf(why)
+	if size == "" {
+		size = "–"
 	}
 	return []string{fmt.Sprint(no), kind, fmt.Sprintf("%.2f", why.LayerZ), fmt.Sprintf("%.1f, %.1f", why.At.X, why.At.Y), size}
 }
 
+// amountOf returns the size of what is wrong, empty where it has none.
+func amountOf(why *prove.Reason) string {
+	switch {
+	case why.AreaMM2 > 0:
+		return area(why.AreaMM2) + " mm²"
+	case why.VolumeMM3 > 0:
+		return area(why.VolumeMM3) + " mm³"
+	}
+	return ""
+}
+
+// kindAndSize names a reason in a picture.
+func kindAndSize(why *prove.Reason) string {
+	return strings.TrimSpace(string(why.Kind) + " " + amountOf(why))
+}
+
 func voidRow(v *prove.Void) []string {
 	layers, printed, at := fmt.Sprintf("%g", v.Layer), "–", ""
-	if v.Own {
+	switch {
+	case v.Own:
 		layers += " (own)"
+	case v.Binds:
+		layers += " (declared)"
 	}
 	if v.Grade != prove.VoidNone {
 		printed = fmt.Sprintf("%.3g to %.3g", v.VoidMM[0], v.VoidMM[1])
@@ -166,8 +183,8 @@ func voidRow(v *prove.Void) []string {
 		at = fmt.Sprintf("%.1f, %.1f, %.2f", v.At[0], v.At[1], v.At[2])
 	}
 	row := []string{layers, fmt.Sprintf("%g", v.First), string(v.Grade), printed}
-	for _, a := range v.AreaMM2 {
-		row = append(row, area(a))
+	for n, a := range v.AreaMM2 {
+		row = append(row, area(a+v.LandingMM2[n]))
 	}
 	return append(row, at)
 }
@@ -184,7 +201,7 @@ func voidWords(voids []prove.Void) string {
 	}
 	switch {
 	case !contact:
-		return "No support carries the part at your own layers, so there is nothing to count."
+		return "No support carries the part or stands on it at your own layers, so there is nothing to count."
 	case len(wrong) == 0:
 		return "Good at every layer height of the table."
 	}

@@ -29,7 +29,7 @@ const repairs = 2
 // be: what is left bare is for the proof to tell. The part's mesh and layers must
 // be of one pose.
 func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, workers int) plan.Plan {
-	p := plan.Plan{Version: plan.Version, Part: partOf(name, m), Settings: plan.FromSettings(s), Lines: []plan.Line{}, Posts: []plan.Post{}}
+	p := plan.Plan{Version: plan.Version, Part: partOf(name, m), Settings: plan.FromSettings(s), Taste: plan.Taste{Heights: s.Heights}, Lines: []plan.Line{}, Posts: []plan.Post{}}
 	if len(n.Regions) == 0 {
 		return p
 	}

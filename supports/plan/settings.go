@@ -95,6 +95,7 @@ func (p Plan) Resolve() (supports.Settings, error) {
 		}
 		s.Lean = min(s.Lean, o.Lean)
 	}
+	s.Heights = p.Taste.Heights
 	return s, nil
 }
 
@@ -112,6 +113,6 @@ func at(s supports.Settings, h float64) (supports.Settings, error) {
 	if !(h > 0) {
 		return s, fmt.Errorf("%g mm is no layer height", h)
 	}
-	s.Layer, s.Lean = h, 0
+	s.Layer, s.Lean, s.Heights = h, 0, nil
 	return s.Resolve()
 }

@@ -85,18 +85,23 @@ func (f forest) union(a, b int32) {
 	}
 }
 
+// runsOf returns the runs of every layer, of no body yet, and how many they are.
+func runsOf(s *raster.Stack, workers int) (layers []rows, total int) {
+	layers = make([]rows, len(s.Cut))
+	eachLayer(len(s.Cut), workers, func(k int) { layers[k] = rowsOf(&s.Cut[k]) })
+	for k := range layers {
+		layers[k].first = total
+		total += len(layers[k].runs)
+	}
+	return layers, total
+}
+
 // connect labels the runs of every layer with their body and returns the number
 // of bodies. Cells that touch, if only at a corner, are of one body, as molten
 // beads are; a whole empty layer parts two. Bodies are numbered by their first
 // run, layers upward, rows upward, cells rightward.
 func connect(s *raster.Stack, workers int) ([]rows, int) {
-	layers := make([]rows, len(s.Cut))
-	eachLayer(len(s.Cut), workers, func(k int) { layers[k] = rowsOf(&s.Cut[k]) })
-	total := 0
-	for k := range layers {
-		layers[k].first = total
-		total += len(layers[k].runs)
-	}
+	layers, total := runsOf(s, workers)
 	f := newForest(total)
 	for k := range layers {
 		f.layer(layers, k)

@@ -148,7 +148,7 @@ func (p *proof) places(spots []Spot) []place {
 
 // harm ranks the kinds, the worst first.
 var harm = map[Kind]int{
-	PartUnheld: 0, SupportUnheld: 1, Collision: 2, Blocked: 3, Fused: 4, SideFused: 5, Held: 6, Sways: 7, LetsGo: 8, Tips: 9, SideNear: 10,
+	PartUnheld: 0, SupportUnheld: 1, Collision: 2, Blocked: 3, Fused: 4, SideFused: 5, WrongVoid: 6, Held: 7, Sways: 8, LetsGo: 9, Thin: 10, Tips: 11, SideNear: 12,
 }
 
 func sortByHarm(list []Reason) {

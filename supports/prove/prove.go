@@ -225,13 +225,14 @@ func (p *proof) run() Report {
 	var oblique []Way
 	var stances []stance
 	var t touches
+	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
-			part = hold.Judge(hold.Input{Body: p.part, Other: p.sup, Settings: p.s, Workers: p.workers})
+			part = hold.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Workers: p.workers})
 		},
 		func() {
 			// Supports are walls one line thick, whoever drew them.
-			sup = hold.Judge(hold.Input{Body: p.sup, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
+			sup = hold.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
 			var n int
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)
@@ -252,7 +253,8 @@ func (p *proof) run() Report {
 	p.touching(&r, t)
 	p.stands(&r, stances)
 	p.bonds(&r, layers)
-	partRows, _ := connect(p.part, p.workers)
+	p.thins(&r, thin)
+	partRows, _ := runsOf(p.part, p.workers)
 	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
 	p.leaving(&r, barred, oblique)
@@ -271,9 +273,10 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	var spots, supSpots, contacts []Spot
 	for i := range part {
 		l := &part[i]
-		marginal += l.Marginal.Count()
-		best += l.Best
-		spots = p.spot(spots, l.K, &l.Unheld)
+		bare, narrow := p.bare(l, p.part.Layer(l.K))
+		marginal += l.Marginal.Count() + narrow
+		best += min(l.Best, bare.Count())
+		spots = p.spot(spots, l.K, &bare)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
 		p.eachContact(l, func(k, j, i0, i1 int) {
 			contact += i1 - i0
@@ -284,9 +287,10 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	}
 	for i := range sup {
 		l := &sup[i]
-		marginal += l.Marginal.Count()
-		best += l.Best
-		supSpots = p.spot(supSpots, l.K, &l.Unheld)
+		bare, narrow := p.bare(l, p.sup.Layer(l.K))
+		marginal += l.Marginal.Count() + narrow
+		best += min(l.Best, bare.Count())
+		supSpots = p.spot(supSpots, l.K, &bare)
 		l.Contacts.EachRun(func(j, i0, i1 int) {
 			landing += i1 - i0
 			if b := layers[l.K].bodyAt(i0, j); b >= 0 {
@@ -323,6 +327,50 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			Remedy: "set a post under this place, or let the support rise more steeply",
 		})
 	}
+}
+
+// bare returns what of a judged layer is laid in mid-air. Strips no wider than a
+// quarter of a line beside what holds are left out and counted: the bead that they
+// are a part of is held over the rest of its width, and cells tell no more.
+func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare raster.Bits, narrow int) {
+	if l.Unheld.Empty() {
+		return l.Unheld, 0
+	}
+	n := int(math.Round(p.s.Line/4/p.s.Cell)) + 1 // cells that are too wide
+	rest := raster.AndNot(cells, &l.Unheld)
+	for _, q := range raster.Pieces(&l.Unheld) {
+		if !square(&q, n) {
+			if beside := raster.Within(&q.Cells, &rest, raster.DiscOf(math.Sqrt2)); !beside.Empty() {
+				narrow += q.Area
+				continue
+			}
+		}
+		bare = raster.Or(&bare, &q.Cells)
+	}
+	return bare, narrow
+}
+
+// square tells whether a piece has a square of n × n cells in it.
+func square(q *raster.Piece, n int) bool {
+	tall := make([]int, q.X1-q.X0) // cells of each column down from the row
+	for j := q.Y0; j < q.Y1; j++ {
+		run := 0
+		for i := q.X0; i < q.X1; i++ {
+			if t := &tall[i-q.X0]; q.Cells.Has(i, j) {
+				*t++
+			} else {
+				*t = 0
+			}
+			if tall[i-q.X0] >= n {
+				if run++; run >= n {
+					return true
+				}
+			} else {
+				run = 0
+			}
+		}
+	}
+	return false
 }
 
 // contactsBy returns the contacts of judged layers by layer.

@@ -27,9 +27,11 @@ const (
 	Blocked       Kind = "blocked"        // a body has no straight way out
 	Fused         Kind = "fused"          // printed onto the part across no void
 	SideFused     Kind = "side-fused"     // printed against a wall of the part
+	WrongVoid     Kind = "void"           // the gap is wrong at a height that binds
 	SideNear      Kind = "side-near"      // nearer to a wall than the clearance: a note
 	Sways         Kind = "sways"          // a support bends too far: a note
 	LetsGo        Kind = "lets-go"        // a foot may come off the plate: a note
+	Thin          Kind = "thin"           // too thin to print, and left out of the proof: a note
 	Tips          Kind = "tips"           // out of balance: a note
 	Held          Kind = "held"           // breaking it off takes more than a hand: a note
 )

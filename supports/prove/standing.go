@@ -255,7 +255,9 @@ func (p *proof) tipping(layers []rows, rests map[int]*raster.Bits) []tip {
 				c := g.Center(i0, j)
 				h.mass += m
 				h.at = r2.Add(h.at, r2.Scale(m, r2.Vec{X: c.X + float64(i1-i0-1)/2*g.Cell, Y: c.Y}))
-				grown[root] = grown[root] // it is told of, if nothing rests
+				if _, seen := grown[root]; !seen {
+					grown[root] = nil // nothing of it may rest, and yet it weighs
+				}
 				if k == 0 {
 					grown[root] = append(grown[root], corners(g, j, i0, i1)...)
 				} else if rest != nil {

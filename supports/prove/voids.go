@@ -51,12 +51,15 @@ const (
 type Void struct {
 	Layer float64 `json:"layer_mm"`
 	First float64 `json:"first_layer_mm"`
-	Own   bool    `json:"own"` // the heights of the settings
+	Own   bool    `json:"own"`   // the heights of the settings
+	Binds bool    `json:"binds"` // the settings' own or declared: counts for the verdict
 	// Grade is the worst that happens over more than a bead's footprint, one line
 	// square, in all. A fused plan is good where nothing is empty.
 	Grade   Grade                  `json:"grade"`
 	AreaMM2 [countedLayers]float64 `json:"area_mm2"` // with 0, 1, 2, 3 or more empty layers
-	// Of that area: printed together, as it should be, and too far.
+	// LandingMM2 counts the same where supports stand on the part.
+	LandingMM2 [countedLayers]float64 `json:"landing_mm2"`
+	// Of both: printed together, as it should be, and too far.
 	FusedMM2 float64    `json:"fused_mm2"`
 	GoodMM2  float64    `json:"good_mm2"`
 	FarMM2   float64    `json:"far_mm2"`
@@ -66,8 +69,9 @@ type Void struct {
 }
 
 // Voids counts the empty layers that print between the top of each support and
-// the part above it: at the settings' own layers, first in the list, and at those
-// that strangers print.
+// the part above it, and between the part and the support that stands on it: at
+// the settings' own layers, first in the list, at those that are declared, and at
+// those that strangers print.
 //
 // A void good to print is at least one layer and at most the gap and half a
 // layer thick, where a single layer is the least there can be; under a slope one
@@ -94,7 +98,7 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 	if err := standing("part", part); err != nil {
 		return nil, err
 	}
-	var list []contact
+	var list, landings []contact
 	var g raster.Grid
 	if sup != nil && len(sup.Triangles) > 0 {
 		if err := standing("supports", sup); err != nil {
@@ -103,18 +107,58 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 		if g, err = gridFor(sup.Bounds(), s.Cell); err != nil {
 			return nil, err
 		}
-		list = contactsOf(columns(part, sup, g), s)
-	}
-	own := s.Layers()
-	out := []Void{voidAt(list, g, own, own, s)}
-	for _, h := range strangersLayers {
-		for _, first := range strangersFirsts {
-			if lay := (raster.Layers{First: first, Height: h}); lay != own {
-				out = append(out, voidAt(list, g, lay, own, s))
-			}
+		for _, c := range columns(part, sup, g) {
+			list = append(list, contactsOf(c.cell, c.sup, c.part, s)...)
+			landings = append(landings, contactsOf(c.cell, c.part, c.sup, s)...)
 		}
 	}
+	own := s.Layers()
+	var rows []raster.Layers
+	add := func(lay raster.Layers) {
+		if !slices.Contains(rows, lay) {
+			rows = append(rows, lay)
+		}
+	}
+	add(own)
+	for _, h := range s.Heights {
+		add(raster.Layers{First: own.First, Height: h})
+	}
+	binding := len(rows)
+	for _, h := range strangersLayers {
+		for _, first := range strangersFirsts {
+			add(raster.Layers{First: first, Height: h})
+		}
+	}
+	out := make([]Void, len(rows))
+	for n, lay := range rows {
+		out[n] = voidAt(list, landings, g, lay, s)
+		out[n].Own, out[n].Binds = n == 0, n < binding
+	}
 	return out, nil
+}
+
+// Bind adds to a proof the voids that are not good at the heights that bind it. What
+// is wrong at the settings' own layers is named only if the proof found nothing: it
+// would be the same once more.
+func (r *Report) Bind(voids []Void) {
+	for _, v := range voids {
+		if !v.Binds || v.At == nil || v.Own && r.Verdict == Fails {
+			continue
+		}
+		area, what := v.FusedMM2, "are printed together"
+		if v.Grade == VoidFar {
+			area, what = v.FarMM2, "come too far apart"
+		}
+		at := r3.Vec{X: v.At[0], Y: v.At[1], Z: v.At[2]}
+		r.Reasons = append(r.Reasons, Reason{
+			Kind: WrongVoid, At: at, LayerZ: at.Z, AreaMM2: area,
+			Text: fmt.Sprintf("In layers of %g mm, the first %g mm, part and supports %s over %s, the lowest place being x %.1f, y %.1f, z %.2f mm.",
+				v.Layer, v.First, what, mm2(area), at.X, at.Y, at.Z),
+			Remedy: "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights",
+		})
+		r.Verdict = Fails
+	}
+	sortByHarm(r.Reasons)
 }
 
 // surface is where a vertical enters or leaves a solid.
@@ -127,8 +171,8 @@ type surface struct {
 
 // stretch is a piece of a vertical inside a solid.
 type stretch struct {
-	lo, hi float64
-	slope  bool // the underside is not level
+	lo, hi     float64
+	slope, top bool // the underside, the upper side is not level
 }
 
 // column is a vertical that meets a support.
@@ -246,64 +290,63 @@ func stretches(list []surface) []stretch {
 		case was <= 0 && winding > 0:
 			at = stretch{lo: f.z, slope: f.slope}
 		case was > 0 && winding <= 0 && f.z > at.lo:
-			at.hi = f.z
+			at.hi, at.top = f.z, f.slope
 			out = append(out, at)
 		}
 	}
 	return out
 }
 
-// contact is a vertical on which a support ends below the part.
+// contact is a vertical on which one solid ends below the other: supports below the
+// part, or the part below what stands on it.
 type contact struct {
 	cell  int32
-	sup   []stretch // up to the one that ends
-	part  []stretch // from the one above it
+	low   []stretch // up to the one that ends
+	high  []stretch // from the one above it
 	slope bool
 }
 
-// contactsOf picks the tops that the settings' own layers make contacts.
-func contactsOf(list []column, s supports.Settings) []contact {
+// contactsOf picks the tops of low that the settings' own layers make contacts with
+// high.
+func contactsOf(cell int32, low, high []stretch, s supports.Settings) []contact {
 	var out []contact
-	own := s.Layers()
-	for _, c := range list {
-		p := 0
-		for n := range c.sup {
-			top := c.sup[n].hi
-			for p < len(c.part) && c.part[p].hi <= top {
-				p++
-			}
-			if p == len(c.part) {
-				break
-			}
-			if n+1 < len(c.sup) && c.sup[n+1].lo < c.part[p].lo {
-				continue // another support is between
-			}
-			q := contact{c.cell, c.sup[:n+1], c.part[p:], c.part[p].slope}
-			most := s.VoidLayers()
-			if q.slope {
-				most++
-			}
-			if empty, _, ok := q.void(own, onPlane); ok && empty <= most {
-				out = append(out, q)
-			}
+	p := 0
+	for n := range low {
+		top := low[n].hi
+		for p < len(high) && high[p].hi <= top {
+			p++
+		}
+		if p == len(high) {
+			break
+		}
+		if n+1 < len(low) && low[n+1].lo < high[p].lo {
+			continue // another of the same is between
+		}
+		q := contact{cell, low[:n+1], high[p:], high[p].slope || low[n].top}
+		most := s.VoidLayers()
+		if q.slope {
+			most++
+		}
+		if empty, _, ok := q.void(s.Layers(), onPlane); ok && empty <= most {
+			out = append(out, q)
 		}
 	}
 	return out
 }
 
-// void returns how many layers print empty between support and part, and how
-// thick that is in mm. The support ends and the part begins nearer to each other
-// by twice the given length. It is false where the part does not print.
+// void returns how many layers print empty between the lower and the upper solid, and
+// how thick that is in mm. The one ends and the other begins nearer to each other
+// by twice the given length. It is false where the upper one does not print.
 func (q *contact) void(lay raster.Layers, nearer float64) (empty int, thick float64, ok bool) {
-	// What is too thin to print in any layer is not there. A support that prints in
-	// none leaves the plate.
+	// What is too thin to print in any layer is not there. What prints in none leaves
+	// the plate.
 	top := -1
-	for n := len(q.sup) - 1; n >= 0 && top < 0; n-- {
-		if end := lay.Above(q.sup[n].hi + nearer); end > lay.Above(q.sup[n].lo) {
+	for n := len(q.low) - 1; n >= 0 && top < 0; n-- {
+		if end := lay.Above(q.low[n].hi + nearer); end > lay.Above(q.low[n].lo) {
 			top = end - 1
 		}
 	}
-	for _, p := range q.part {
+	for _, p := range q.high {
 		k := lay.Above(p.lo - nearer)
 		if k == lay.Above(p.hi) {
 			continue
@@ -335,48 +378,51 @@ func thickest(s supports.Settings, height float64, slope bool) float64 {
 	return most
 }
 
-// voidAt is one row: what the contacts print as in layers lay.
-func voidAt(list []contact, g raster.Grid, lay, own raster.Layers, s supports.Settings) Void {
-	v := Void{Layer: lay.Height, First: lay.First, Own: lay == own, Grade: VoidNone}
-	var counts [countedLayers]int
+// voidAt is one row: what the contacts and landings print as in layers lay.
+func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s supports.Settings) Void {
+	v := Void{Layer: lay.Height, First: lay.First, Grade: VoidNone}
 	cells := map[Grade]int{}
 	lowest := map[Grade][3]float64{}
-	for n := range list {
-		q := &list[n]
-		// Both ways that a surface on a cutting plane may go.
-		empty, thick, ok := q.void(lay, onPlane)
-		if !ok {
-			continue
+	count := func(list []contact) (counts [countedLayers]int) {
+		for n := range list {
+			q := &list[n]
+			// Both ways that a surface on a cutting plane may go.
+			empty, thick, ok := q.void(lay, onPlane)
+			if !ok {
+				continue
+			}
+			far, farThick, ok := q.void(lay, -onPlane)
+			if !ok {
+				continue
+			}
+			grade := VoidGood
+			switch {
+			case empty == 0 && !s.IsFused():
+				grade = VoidFused
+			case farThick > thickest(s, lay.Height, q.slope)+onPlane:
+				grade = VoidFar
+			}
+			if grade != VoidFused {
+				empty, thick = far, farThick
+			}
+			if len(cells) == 0 {
+				v.VoidMM = [2]float64{thick, thick}
+			}
+			v.VoidMM = [2]float64{min(v.VoidMM[0], thick), max(v.VoidMM[1], thick)}
+			counts[min(empty, countedLayers-1)]++
+			cells[grade]++
+			z := q.high[0].lo
+			if at, there := lowest[grade]; !there || z < at[2] {
+				c := g.Center(int(q.cell)%g.W, int(q.cell)/g.W)
+				lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
+			}
 		}
-		far, farThick, ok := q.void(lay, -onPlane)
-		if !ok {
-			continue
-		}
-		grade := VoidGood
-		switch {
-		case empty == 0 && !s.IsFused():
-			grade = VoidFused
-		case farThick > thickest(s, lay.Height, q.slope)+onPlane:
-			grade = VoidFar
-		}
-		if grade != VoidFused {
-			empty, thick = far, farThick
-		}
-		if len(cells) == 0 {
-			v.VoidMM = [2]float64{thick, thick}
-		}
-		v.VoidMM = [2]float64{min(v.VoidMM[0], thick), max(v.VoidMM[1], thick)}
-		counts[min(empty, countedLayers-1)]++
-		cells[grade]++
-		z := q.part[0].lo
-		if at, there := lowest[grade]; !there || z < at[2] {
-			c := g.Center(int(q.cell)%g.W, int(q.cell)/g.W)
-			lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
-		}
+		return counts
 	}
+	over, under := count(contacts), count(landings)
 	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
-	for n, c := range counts {
-		v.AreaMM2[n] = area(c)
+	for n := range over {
+		v.AreaMM2[n], v.LandingMM2[n] = area(over[n]), area(under[n])
 	}
 	v.FusedMM2, v.GoodMM2, v.FarMM2 = area(cells[VoidFused]), area(cells[VoidGood]), area(cells[VoidFar])
 	v.VoidMM = [2]float64{tidy(v.VoidMM[0]), tidy(v.VoidMM[1])}

@@ -57,7 +57,7 @@ func TestVoidsAtEachHeight(t *testing.T) {
 		t.Fatalf("%d rows, want %d", len(list), len(want))
 	}
 	for n, w := range want {
-		v := prove.Void{Layer: w.layer, First: w.first, Own: n == 0, Grade: w.grade, VoidMM: [2]float64{w.void, w.void}}
+		v := prove.Void{Layer: w.layer, First: w.first, Own: n == 0, Binds: n == 0, Grade: w.grade, VoidMM: [2]float64{w.void, w.void}}
 		v.AreaMM2[w.empty] = wall
 		switch w.grade {
 		case prove.VoidGood:
@@ -254,6 +254,78 @@ func TestVoidsWithoutContact(t *testing.T) {
 		if f() == nil {
 			t.Errorf("%s: no error", name)
 		}
+	}
+}
+
+// A support that stands on a ledge at z 5, its underside at 5.2, counted by hand on
+// the planes of TestVoidsAtEachHeight. It ends far below the ceiling.
+func TestLandingVoids(t *testing.T) {
+	const foot = 0.4 * 10 // mm²
+	part, sup := join(table(12), box(8, 4, 0, 11, 16, 5)), box(9, 5, 5.2, 9.4, 15, 7)
+	list := voids(t, part, sup, supports.Settings{})
+	for _, w := range []struct {
+		layer, first float64
+		empty        int
+		grade        prove.Grade
+	}{
+		{0.20, 0.2, 1, prove.VoidGood},  // 0.10 + 0.20 k: 5 → 24.5, 5.2 → 25.5
+		{0.12, 0.2, 2, prove.VoidGood},  // 0.14 + 0.12 k: 40.5, 42.2; good to 0.26
+		{0.12, 0.3, 2, prove.VoidGood},  // 0.24 + 0.12 k: 39.7, 41.3
+		{0.16, 0.2, 1, prove.VoidGood},  // 0.12 + 0.16 k: 30.5, 31.75
+		{0.16, 0.3, 2, prove.VoidFar},   // 0.22 + 0.16 k: 29.9, 31.1; good to 0.28
+		{0.20, 0.3, 0, prove.VoidFused}, // 0.20 + 0.20 k: 24, 25: both on a plane
+		{0.28, 0.2, 1, prove.VoidGood},  // 0.06 + 0.28 k: 17.6, 18.4
+		{0.28, 0.3, 0, prove.VoidFused}, // 0.16 + 0.28 k: 17.3, 18: on a plane
+	} {
+		v := row(t, list, w.layer, w.first)
+		var want [4]float64
+		want[w.empty] = foot
+		if v.LandingMM2 != want || v.AreaMM2 != [4]float64{} || v.Grade != w.grade {
+			t.Errorf("layers of %g mm, first %g mm: %+v, want %s and %d empty layers under the foot", w.layer, w.first, v, w.grade, w.empty)
+		}
+	}
+	// Meant to be fused, the same foot is not, and one that touches is.
+	for z, want := range map[float64]prove.Grade{5: prove.VoidGood, 5.2: prove.VoidNone} {
+		if v := voids(t, part, box(9, 5, z, 9.4, 15, 7), supports.Settings{Gap: supports.Fused})[0]; v.Grade != want {
+			t.Errorf("fused, foot at %g: %+v, want %s", z, v, want)
+		}
+	}
+}
+
+// The heights that are declared bind the verdict, others are told.
+func TestDeclaredHeights(t *testing.T) {
+	part, sup := table(12), box(9, 5, 0, 9.4, 15, 9.8) // as in TestVoidsAtEachHeight
+	for _, c := range []struct {
+		heights []float64
+		first   float64
+		want    string // kinds of reasons
+		rows    int
+	}{
+		{nil, 0.2, "", 8},
+		{[]float64{0.28}, 0.2, "", 8},
+		{[]float64{0.12, 0.28}, 0.2, "", 8},
+		{[]float64{0.25}, 0.2, "", 9}, // 0.075 + 0.25 k: 38.9, 39.7
+		// With a first layer of 0.3 mm both ends lie on planes of 0.2 mm layers, and two
+		// of 0.16 mm are too many.
+		{nil, 0.3, "fused", 8},
+		{[]float64{0.16}, 0.3, "fused void", 8},
+	} {
+		s := supports.Settings{Bridge: 20, Heights: c.heights, First: c.first}
+		r := proof(t, part, s, sup)
+		list := voids(t, part, sup, s)
+		r.Bind(list)
+		binding := 0
+		for _, v := range list {
+			if v.Binds {
+				binding++
+			}
+		}
+		if kinds(r) != c.want || (r.Verdict == prove.Fails) != (c.want != "") || len(list) != c.rows || binding != 1+len(c.heights) {
+			t.Errorf("heights %v, first %g: %s (%s), %d rows of which %d bind; want %q, %d", c.heights, c.first, r.Verdict, kinds(r), len(list), binding, c.want, c.rows)
+		}
+	}
+	if _, err := (supports.Settings{Heights: []float64{0.5}}).Resolve(); err == nil {
+		t.Error("layers of 0.5 mm from a nozzle of 0.4 mm")
 	}
 }
 
