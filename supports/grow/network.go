@@ -349,12 +349,15 @@ func Within(q plan.Post, p r2.Vec) bool {
 func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 	var out []int
 	if !slices.ContainsFunc(lines, func(l plan.Line) bool { return q.Under != "" && l.ID == q.Under }) {
+		lowest := math.Inf(1)
 		for i := range n.Stations {
 			if Within(q, n.Stations[i].P) {
 				out = append(out, i)
+				lowest = min(lowest, n.Stations[i].Top)
 			}
 		}
-		return out
+		// A wall far higher up passes over: from here it would be a reed.
+		return slices.DeleteFunc(out, func(i int) bool { return n.Stations[i].Top > lowest+max(joinHeights, q.Side) })
 	}
 	gone := map[int]float64{}
 	var todo queue
