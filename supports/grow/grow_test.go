@@ -204,3 +204,68 @@ func TestNoTieOverABore(t *testing.T) {
 		t.Error("no wall stands on the hollow post: the test tests nothing")
 	}
 }
+
+// A wall that carries a far end is as low as the lean asks for that end, and one that
+// branches off it to near ends begins as late as they let it: both by hand, from the
+// ends back at tan(lean).
+func TestWallsBeginLate(t *testing.T) {
+	m, part, p, s := slab(t, 0.2)
+	p.Lines = []plan.Line{
+		{ID: "L1", At: [][3]float64{{8, 10, 20}, {33, 10, 20}}},
+		{ID: "L2", At: [][3]float64{{30, 7, 20}, {30, 13, 20}}},
+	}
+	p.Posts = []plan.Post{{ID: "P1", At: [2]float64{18, 10}, Side: 5, Head: 2, By: plan.Designer}}
+	n := grow.NewNetwork(p, s, grow.NewUndersides(m), part, 0.5)
+	n.Hang(p)
+	hung := make([]float64, len(n.Stations))
+	for i := range n.Stations {
+		hung[i] = n.Stations[i].Low
+	}
+	n.Raise()
+	rise := 1 / math.Tan(s.Lean)
+	late := 0
+	for i, st := range n.Stations {
+		least := st.Top - grow.WallDepth(s)
+		want := hung[i]
+		switch away := math.Abs(st.P.X-18) - 2.5; {
+		case away <= grow.Brace+0.5: // the trunk, and a pitch for the post's edge
+			continue
+		case st.Line == 0 && st.P.X < 18:
+			want = max(want, least-(st.P.X-8)*rise)
+		case st.Line == 0 && st.P.X > 30:
+			want = max(want, least-(33-st.P.X)*rise)
+		case st.Line == 0: // carries the end at 33 and the branch at 30, 3 mm each way
+			want = max(want, least-max(33-st.P.X, 30-st.P.X+3)*rise)
+		default:
+			want = max(want, least-(3-math.Abs(st.P.Y-10))*rise)
+		}
+		if math.Abs(st.Low-want) > 1e-6 {
+			t.Errorf("line %d at x %.1f, y %.1f begins at %.2f, want %.2f (hung at %.2f)", st.Line, st.P.X, st.P.Y, st.Low, want, hung[i])
+		}
+		if st.Low > hung[i]+1 {
+			late++
+		}
+	}
+	if late < 10 {
+		t.Errorf("%d stations begin later than they hung: the test tests nothing", late)
+	}
+}
+
+// A post under a low wall carries that, and not one that passes far above it.
+func TestNoReedOnAPost(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := []plan.Line{
+		{ID: "L1", At: [][3]float64{{0, 0, 10}, {10, 0, 10}}, Tie: true},
+		{ID: "L2", At: [][3]float64{{5, -5, 30}, {5, 5, 30}}, Tie: true},
+	}
+	part := raster.Section(meshtest.Box(r3.Vec{X: 40, Y: 40}, r3.Vec{X: 44, Y: 44, Z: 40}), raster.Grid{Cell: s.Cell, W: 500, H: 500}, s.Layers(), 0)
+	n := grow.NewNetwork(plan.Plan{Lines: lines}, s, nil, part, 0.5)
+	for _, i := range n.Afoot(lines, plan.Post{At: [2]float64{5, 0}, Side: 4}) {
+		if n.Stations[i].Line != 0 {
+			t.Errorf("the post carries %s at z %.0f", lines[n.Stations[i].Line].ID, n.Stations[i].Top)
+		}
+	}
+}

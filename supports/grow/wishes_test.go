@@ -79,9 +79,9 @@ func TestWallGoesOverAZone(t *testing.T) {
 			t.Errorf("z %.1f: %.2f mm of wall in the zone's middle", z, over)
 		}
 	}
-	// From the post's edge at x 6.5 the wall may rise 1/tan(lean) for each mm: at 11
-	// mm it is at z 8 without the zone.
-	if k := free.Above(9); across(free, k, 11.05) == 0 {
+	// The end at x 19, at z 19 less the wall's depth, asks for 1/tan(lean) less for each
+	// mm: at 11 mm the wall begins below z 10.6 without the zone.
+	if k := free.Above(10.6); across(free, k, 11.05) == 0 {
 		t.Error("the wall is no lower without the zone: nothing was tested")
 	}
 }
