@@ -168,7 +168,7 @@ func TestSurveyJSONFields(t *testing.T) {
 	}
 	check("", got, "part:group need:group notes:list certified_deg certified_rise_mm seconds:group files:list warnings:list")
 	check("part", got["part"].(map[string]any), "name:text triangles size_mm:3 volume_mm3")
-	check("seconds", got["seconds"].(map[string]any), "read need survey write")
+	check("seconds", got["seconds"].(map[string]any), "read cut survey write")
 	needs := got["need"].(map[string]any)
 	check("need", needs, "area_mm2 regions findings:2")
 	for _, f := range needs["findings"].([]any) {

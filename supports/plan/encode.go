@@ -94,11 +94,12 @@ func (d Settings) fields() []field {
 	if _, err := strconv.ParseFloat(dir, 64); err != nil {
 		dir = word(dir)
 	}
-	return []field{
+	return fields(
 		n("nozzle_mm", d.Nozzle), n("line_mm", d.Line), n("layer_mm", d.Layer), n("first_layer_mm", d.First),
-		n("limit_deg", d.Limit), n("bridge_mm", d.Bridge), n("gap_mm", d.Gap), {"direction", dir},
-		n("wall_mm", d.Wall), n("clearance_mm", d.Clearance), n("lean_deg", d.Lean), n("margin", d.Margin), n("cell_mm", d.Cell), n("drag_n", d.Drag), n("adhesion_mpa", d.Adhesion),
-	}
+		n("limit_deg", d.Limit), n("bridge_mm", d.Bridge), n("gap_mm", d.Gap), field{"direction", dir},
+		n("wall_mm", d.Wall), n("clearance_mm", d.Clearance), n("lean_deg", d.Lean), n("margin", d.Margin), n("cell_mm", d.Cell),
+		field{"ledge_mm", some(d.LoneLedge)}, n("drag_n", d.Drag), n("adhesion_mpa", d.Adhesion),
+	)
 }
 
 func (t Taste) fields() []field {

@@ -5,8 +5,8 @@
 //
 //   - Mid-air: cells of the part, or of a support, that no rule of package hold
 //     holds. Supports rest on the plate, on themselves, and on the part across
-//     the void that prints as the gap. A strip no wider than a quarter of a line
-//     beside what holds counts as marginal.
+//     the void that prints as the gap. A speck no larger than a square of half a
+//     line beside what holds counts as marginal.
 //   - Collision: part and supports claim the same cells, by more than touching
 //     outlines do: a cell × a line × a layer in all. With fused contacts a support
 //     may sink one layer into the part, no deeper.

@@ -273,8 +273,8 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	var spots, supSpots, contacts []Spot
 	for i := range part {
 		l := &part[i]
-		bare, narrow := p.bare(l, p.part.Layer(l.K))
-		marginal += l.Marginal.Count() + narrow
+		bare, specks := p.bare(l, p.part.Layer(l.K))
+		marginal += l.Marginal.Count() + specks
 		best += min(l.Best, bare.Count())
 		spots = p.spot(spots, l.K, &bare)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
@@ -287,8 +287,8 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	}
 	for i := range sup {
 		l := &sup[i]
-		bare, narrow := p.bare(l, p.sup.Layer(l.K))
-		marginal += l.Marginal.Count() + narrow
+		bare, specks := p.bare(l, p.sup.Layer(l.K))
+		marginal += l.Marginal.Count() + specks
 		best += min(l.Best, bare.Count())
 		supSpots = p.spot(supSpots, l.K, &bare)
 		l.Contacts.EachRun(func(j, i0, i1 int) {
@@ -329,48 +329,24 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	}
 }
 
-// bare returns what of a judged layer is laid in mid-air. Strips no wider than a
-// quarter of a line beside what holds are left out and counted: the bead that they
-// are a part of is held over the rest of its width, and cells tell no more.
-func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare raster.Bits, narrow int) {
+// bare returns what of a judged layer is laid in mid-air. Specks no larger than a
+// square of half a line beside what holds are left out and counted: the bead that they
+// are a part of is held over the rest of its width, and cells tell no more. A strip is
+// no speck however narrow: a slope past the limit fails by one in every layer.
+func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare raster.Bits, specks int) {
 	if l.Unheld.Empty() {
 		return l.Unheld, 0
 	}
-	n := int(math.Round(p.s.Line/4/p.s.Cell)) + 1 // cells that are too wide
+	most := int(math.Pow(p.s.Line/2/p.s.Cell, 2) + 1e-9)
 	rest := raster.AndNot(cells, &l.Unheld)
 	for _, q := range raster.Pieces(&l.Unheld) {
-		if !square(&q, n) {
-			if beside := raster.Within(&q.Cells, &rest, raster.DiscOf(math.Sqrt2)); !beside.Empty() {
-				narrow += q.Area
-				continue
-			}
+		if q.Area <= most && raster.Near(&q.Cells, &rest, raster.DiscOf(math.Sqrt2)) {
+			specks += q.Area
+			continue
 		}
-		bare = raster.Or(&bare, &q.Cells)
+		bare.Add(&q.Cells)
 	}
-	return bare, narrow
-}
-
-// square tells whether a piece has a square of n × n cells in it.
-func square(q *raster.Piece, n int) bool {
-	tall := make([]int, q.X1-q.X0) // cells of each column down from the row
-	for j := q.Y0; j < q.Y1; j++ {
-		run := 0
-		for i := q.X0; i < q.X1; i++ {
-			if t := &tall[i-q.X0]; q.Cells.Has(i, j) {
-				*t++
-			} else {
-				*t = 0
-			}
-			if tall[i-q.X0] >= n {
-				if run++; run >= n {
-					return true
-				}
-			} else {
-				run = 0
-			}
-		}
-	}
-	return false
+	return bare, specks
 }
 
 // contactsBy returns the contacts of judged layers by layer.
