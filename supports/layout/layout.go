@@ -62,18 +62,30 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
 	best := j.finish(p, lines)
-	if linked := j.link(lines); len(linked) < len(lines) && j.cells <= secondCells {
-		other := j.finish(p, linked)
-		if other.bare < best.bare || other.bare == best.bare && j.score(other) < j.score(best) {
-			best = other
+	var least float64
+	try := func(lines []line) {
+		other := j.finish(p, lines)
+		if s := j.score(other); other.bare < best.bare || other.bare == best.bare && s < least {
+			best, least = other, s
+		}
+	}
+	if j.cells <= secondCells {
+		least = j.score(best)
+		if linked := j.link(lines); len(linked) < len(lines) {
+			try(linked)
+		}
+		for _, share := range spineShares {
+			if spines := j.spines(lines, share); len(spines) > 0 {
+				try(slices.Concat(lines, spines))
+			}
 		}
 	}
 	return j.release(p, best).plan
 }
 
-// secondCells bounds the parts, in cells of all layers, for which a second layout
-// is finished and the faster one taken: half a second's work or so.
-const secondCells = 12000000
+// secondCells bounds the parts, in cells of all layers, for which further layouts are
+// finished and the best one taken: a second's work or so.
+const secondCells = 8000000
 
 // job is what finishing a layout takes besides its lines.
 type job struct {
@@ -91,8 +103,15 @@ type finished struct {
 	solids *raster.Stack // nil where they cannot be grown
 }
 
+const (
+	// unsteady is the share of a layout's price that it is the dearer for each time
+	// that a body of its sways, or pulls at its foot, by the limit more than it may,
+	// up to mostUnsteady times: a print that fails costs as much again.
+	unsteady, mostUnsteady = 0.1, 10.0
+)
+
 // score returns what a layout costs, in seconds of print time as the plan weighs
-// them.
+// them, and more if the proof finds it unsteady.
 func (j *job) score(f finished) float64 {
 	if f.solids == nil {
 		return math.Inf(1)
@@ -102,7 +121,11 @@ func (j *job) score(f finished) float64 {
 	for _, l := range f.lines {
 		length += l.length()
 	}
-	return f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall)
+	over := 0.0
+	for _, b := range j.prove(f).Bodies {
+		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1)
+	}
+	return f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall) * (1 + unsteady*min(over, mostUnsteady))
 }
 
 // finish sets lines on posts, and mends what the grown walls leave bare.
