@@ -27,6 +27,7 @@ var order = [][]string{
 	{"supports/grow", "supports/remedy"},
 	{"supports/survey"},
 	{"supports/layout"},
+	{"supports/pose"},
 	{"cmd/falsework"},
 }
 
