@@ -10,12 +10,13 @@ SHELL := /bin/bash
 .PHONY: test fast bench pictures results tools
 
 # Programs and libraries of other people that judge what we write.
-PACKAGES := admesh lib3mf-dev g++
+PACKAGES := admesh lib3mf-dev libcgal-dev g++
 
 tools:
 	@lacking=(); \
 	command -v admesh >/dev/null || lacking+=(admesh); \
 	[ -e /usr/include/lib3mf ] || lacking+=(lib3mf-dev); \
+	[ -e /usr/include/CGAL ] || lacking+=(libcgal-dev); \
 	command -v g++ >/dev/null || lacking+=(g++); \
 	if [ $${#lacking[@]} -eq 0 ]; then exit 0; fi; \
 	if [ "$$(id -u)" -eq 0 ] && command -v apt-get >/dev/null; then \

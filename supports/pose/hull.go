@@ -14,7 +14,7 @@ var ErrFlat = errors.New("the points lie in one plane")
 
 // Hull is the convex hull of points.
 type Hull struct {
-	Points []r3.Vec    // its corners, mm, in the order of the points given
+	Points []r3.Vec    // its corners, and maybe some on its edges and sides, mm, in the order of the points given
 	Faces  [][3]uint32 // triangles, counter-clockwise seen from outside; a flat side is several
 }
 
