@@ -59,7 +59,7 @@ With --pose it turns the part first, by degrees or as "falsework pose" ranks it 
 same --load, --keep-clean, --weights and printer; the files have the part turned. To
 build the plan of a turned part again give the same degrees.
 
-The part must stand on the plate, in millimetres. A file with a body of supports
+The part must stand on the plate unless it is turned, in millimetres. A file with a body of supports
 already in it is not a part.`
 
 const bakeExample = `  falsework bake bracket.stl --out out
@@ -194,7 +194,11 @@ func (b *baking) stages(ctx context.Context, target output) []stage {
 }
 
 func (b *baking) read() (err error) {
-	if b.part, b.warnings, err = readPart(b.o.part); err != nil {
+	from := readPart
+	if b.o.turning.text != "" {
+		from = readLoosePart
+	}
+	if b.part, b.warnings, err = from(b.o.part); err != nil {
 		return err
 	}
 	if b.machine, err = readPrinter(b.o.printer.file); err != nil {

@@ -85,7 +85,7 @@ Sides of the part's convex hull that it can stand on, its flats laid level, and 
 directions all round are compared by sums over its triangles; the best of the
 directions are refined, and poses that are the same by symmetry count once. For the
 best twenty supports are really drawn, proved and timed. The pose as given is always
-in the table.
+in the table. The part need not stand on the plate.
 
   turn        degrees about X, then Y, then Z, axes that stay where they are:
               "falsework bake PART --pose 90,0,0" takes one of your own
@@ -217,7 +217,7 @@ func runPose(ctx context.Context, io streams, o *poseOptions) error {
 }
 
 func (v *posing) read() (err error) {
-	if v.part, v.warnings, err = readPart(v.o.part); err != nil {
+	if v.part, v.warnings, err = readLoosePart(v.o.part); err != nil {
 		return err
 	}
 	if v.machine, err = readPrinter(v.o.printer.file); err != nil {
