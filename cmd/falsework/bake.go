@@ -28,6 +28,7 @@ type bakeOptions struct {
 	part     string
 	out      string
 	plan     string
+	turning  turning
 	printer  printerOptions
 	json     bool
 	force    bool
@@ -56,12 +57,17 @@ yours that cannot be granted is refused with exit code 3. The plan's settings th
 count; an option that is given as well stands in for the
 plan's, and the summary says so.
 
-The part must stand on the plate, in millimetres. A file with a body of supports
+With --pose it turns the part first, by degrees or as "falsework pose" ranks it with the
+same --load, --keep-clean, --weights and printer; the files have the part turned. To
+build the plan of a turned part again give the same degrees.
+
+The part must stand on the plate unless it is turned, in millimetres. A file with a body of supports
 already in it is not a part.`
 
 const bakeExample = `  falsework bake bracket.stl --out out
   falsework bake bracket.stl --out petg --bridge 7 --gap 0.25 --limit 40
-  falsework bake bracket.stl --out second --plan out/bracket.plan.yaml`
+  falsework bake bracket.stl --out second --plan out/bracket.plan.yaml
+  falsework bake bracket.stl --out turned --pose best`
 
 func newBakeCommand(io streams) *cobra.Command {
 	o := &bakeOptions{delay: progressDelay}
@@ -78,6 +84,9 @@ func newBakeCommand(io streams) *cobra.Command {
 			}
 			if cmd.Flags().Changed("plan") && o.plan == "" {
 				return &usageError{cmd, errors.New("--plan is empty: name a plan, or leave it out to have one drawn")}
+			}
+			if err := o.turning.check(o.plan, cmd.Flags().Changed("pose")); err != nil {
+				return &usageError{cmd, err}
 			}
 			if err := o.pictures.check(); err != nil {
 				return &usageError{cmd, err}
@@ -96,6 +105,7 @@ func newBakeCommand(io streams) *cobra.Command {
 	fs.SortFlags = false
 	fs.StringVar(&o.out, "out", "", "folder to write to; made if it does not exist")
 	fs.StringVar(&o.plan, "plan", "", "build this plan instead of drawing one")
+	o.turning.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the summary")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
@@ -153,7 +163,7 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 	defer b.progress.close()
 	target := output{option: "--out", dir: filepath.Clean(o.out), names: outputsOf(name).all(), force: o.force}
 
-	if err := work(ctx, b.progress, b.stages(target)); err != nil {
+	if err := work(ctx, b.progress, b.stages(ctx, target)); err != nil {
 		return err
 	}
 	b.progress.enter("writing " + o.out)
@@ -167,7 +177,7 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 }
 
 // stages are the job up to the files in memory.
-func (b *baking) stages(target output) []stage {
+func (b *baking) stages(ctx context.Context, target output) []stage {
 	return []stage{
 		{"reading the part", &b.seconds.Read, func() error {
 			if err := b.read(); err != nil {
@@ -175,6 +185,7 @@ func (b *baking) stages(target output) []stage {
 			}
 			return target.check(b.o.part)
 		}},
+		{"turning the part", &b.seconds.Pose, func() error { return b.turn(ctx) }},
 		{"cutting layers", &b.seconds.Cut, b.cut},
 		{"finding what does not hold", &b.seconds.Survey, b.find},
 		{"laying out contacts and posts", &b.seconds.Layout, b.layOut},
@@ -186,7 +197,11 @@ func (b *baking) stages(target output) []stage {
 }
 
 func (b *baking) read() (err error) {
-	if b.part, b.warnings, err = readPart(b.o.part); err != nil {
+	from := readPart
+	if b.o.turning.text != "" {
+		from = readLoosePart
+	}
+	if b.part, b.warnings, err = from(b.o.part); err != nil {
 		return err
 	}
 	if b.machine, err = readPrinter(b.o.printer.file); err != nil {
@@ -195,6 +210,9 @@ func (b *baking) read() (err error) {
 	if b.o.plan == "" {
 		b.settings, err = b.o.printer.settingsFor(b.machine)
 		return err
+	}
+	if b.o.turning.text != "" {
+		b.part = b.o.turning.turn.Place(b.part)
 	}
 	path := b.o.plan
 	p, text, warnings, err := readPlan(path, b.o.part, b.part)
@@ -220,6 +238,22 @@ func (b *baking) read() (err error) {
 	}
 	b.settings, err = p.Resolve()
 	return err
+}
+
+// turn brings the part into the pose asked for. One that a plan belongs to is turned
+// when it is read.
+func (b *baking) turn(ctx context.Context) error {
+	t := &b.o.turning
+	if t.text == "" || b.o.plan != "" {
+		return nil
+	}
+	if t.number > 0 {
+		if err := t.rank(ctx, b.progress, b.o.part, b.part, b.settings, b.machine); err != nil {
+			return err
+		}
+	}
+	b.part = t.turn.Place(b.part)
+	return nil
 }
 
 func (b *baking) cut() (err error) {
@@ -419,6 +453,9 @@ func (b *baking) description() string {
 	default:
 		text += "The body named supports is taken away after printing. "
 	}
+	if b.o.turning.text != "" {
+		text += "The part is " + b.o.turning.words() + ". "
+	}
 	return text + caution
 }
 
@@ -445,7 +482,7 @@ func (b *baking) report() *bakeReport {
 			Lines: len(b.plan.Lines), Posts: len(b.plan.Posts),
 		},
 		Baseline: baselineReport{VolumeMM3: to(c.Baseline.VolumeMM3, 3), TimeS: to(c.Baseline.TimeS, 2), SpacingMM: c.SpacingMM},
-		Proof:    shortProof(b.proof), Printer: machineOf(b.machine),
+		Proof:    shortProof(b.proof), Printer: machineOf(b.machine), Pose: b.o.turning.report(),
 		Files:    []string{},
 		Seconds:  b.seconds,
 		Warnings: append([]string{}, b.warnings...),
@@ -461,7 +498,7 @@ func (b *baking) report() *bakeReport {
 	for _, f := range b.files {
 		r.Files = append(r.Files, filepath.Join(b.o.out, f.name))
 	}
-	for _, s := range []*float64{&r.Seconds.Read, &r.Seconds.Cut, &r.Seconds.Survey, &r.Seconds.Layout, &r.Seconds.Grow, &r.Seconds.Prove, &r.Seconds.Cost, &r.Seconds.Write} {
+	for _, s := range []*float64{&r.Seconds.Read, &r.Seconds.Pose, &r.Seconds.Cut, &r.Seconds.Survey, &r.Seconds.Layout, &r.Seconds.Grow, &r.Seconds.Prove, &r.Seconds.Cost, &r.Seconds.Write} {
 		*s = to(*s, 4)
 	}
 	return r

@@ -32,14 +32,9 @@ const margin = 5.0
 // readPart reads a part that stands on the plate, in mm, as STL or as 3MF with
 // one body. Warnings say what is wrong with it and did not stop the work.
 func readPart(path string) (m *mesh.Mesh, warnings []string, err error) {
-	var notes mesh.Notes
-	if strings.EqualFold(filepath.Ext(path), ".3mf") {
-		m, notes, err = read3MF(path)
-	} else {
-		m, notes, err = mesh.ReadSTL(path)
-	}
+	m, notes, err := readOne(path)
 	if err != nil {
-		return nil, nil, fileError(path, err)
+		return nil, nil, err
 	}
 	if warnings, err = settle(path, m, notes); err != nil {
 		return nil, nil, err
@@ -47,8 +42,44 @@ func readPart(path string) (m *mesh.Mesh, warnings []string, err error) {
 	return m, warnings, nil
 }
 
+// readLoosePart does so for a part that will be turned and set on the plate, wherever
+// it is.
+func readLoosePart(path string) (m *mesh.Mesh, warnings []string, err error) {
+	m, notes, err := readOne(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	if warnings, err = weigh(path, m, notes); err != nil {
+		return nil, nil, err
+	}
+	return m, append(warnings, defects(m.Topology())...), nil
+}
+
+func readOne(path string) (m *mesh.Mesh, notes mesh.Notes, err error) {
+	if strings.EqualFold(filepath.Ext(path), ".3mf") {
+		m, notes, err = read3MF(path)
+	} else {
+		m, notes, err = mesh.ReadSTL(path)
+	}
+	if err != nil {
+		return nil, notes, fileError(path, err)
+	}
+	return m, notes, nil
+}
+
 // settle rounds a part as files will and refuses one of no likely size or place.
 func settle(path string, m *mesh.Mesh, notes mesh.Notes) (warnings []string, err error) {
+	if warnings, err = weigh(path, m, notes); err != nil {
+		return nil, err
+	}
+	if err := checkPlace(path, m); err != nil {
+		return nil, err
+	}
+	return append(warnings, defects(m.Topology())...), nil
+}
+
+// weigh rounds a part as files will and refuses one of no likely size.
+func weigh(path string, m *mesh.Mesh, notes mesh.Notes) (warnings []string, err error) {
 	warnings = notes.Warnings()
 	m.Round32()
 	switch size := sizeOf(m); {
@@ -59,10 +90,7 @@ func settle(path string, m *mesh.Mesh, notes mesh.Notes) (warnings []string, err
 	case max(size[0], size[1], size[2]) < smallPart:
 		warnings = append(warnings, fmt.Sprintf("the part measures only %s mm; was it drawn in inches?", times(size)))
 	}
-	if err := checkPlace(path, m); err != nil {
-		return nil, err
-	}
-	return append(warnings, defects(m.Topology())...), nil
+	return warnings, nil
 }
 
 func read3MF(path string) (*mesh.Mesh, mesh.Notes, error) {

@@ -22,6 +22,7 @@ const caution = "Let the print cool before you break supports away, mind the bla
 // more may come.
 type bakeReport struct {
 	Part     partReport     `json:"part"`
+	Pose     *turnReport    `json:"pose,omitempty"` // where --pose was given
 	Need     needReport     `json:"need"`
 	Supports supportsReport `json:"supports"`
 	Baseline baselineReport `json:"baseline"`
@@ -95,6 +96,7 @@ type ratioReport struct {
 // stageSeconds is the time that each stage of a run took.
 type stageSeconds struct {
 	Read   float64 `json:"read"`
+	Pose   float64 `json:"pose"`
 	Cut    float64 `json:"cut"`
 	Survey float64 `json:"survey"`
 	Layout float64 `json:"layout"`
@@ -148,6 +150,9 @@ func tellJSON(io streams, result any, warnings []string) error {
 func (r *bakeReport) print(w io.Writer, layerMM float64) {
 	line := lines{w}.tell
 	lines{w}.part(r.Part, r.Warnings)
+	if p := r.Pose; p != nil {
+		line("pose", "%s", p.words())
+	}
 	if r.Need.Regions == 0 {
 		line("need", "nothing: the part holds as it is in this pose")
 	} else {

@@ -27,6 +27,7 @@ var order = [][]string{
 	{"supports/grow", "supports/remedy"},
 	{"supports/survey"},
 	{"supports/layout"},
+	{"supports/pose"},
 	{"cmd/falsework"},
 }
 
@@ -120,7 +121,8 @@ func TestReadmeIsTrue(t *testing.T) {
 	text := readme(t)
 	_, help, _ := call("bake", "--help")
 	_, more, _ := call("survey", "--help")
-	for _, line := range strings.Split(help+more, "\n") {
+	_, turned, _ := call("pose", "--help")
+	for _, line := range strings.Split(help+more+turned, "\n") {
 		option, found := strings.CutPrefix(strings.TrimSpace(line), "--")
 		if !found {
 			continue
@@ -130,7 +132,7 @@ func TestReadmeIsTrue(t *testing.T) {
 			t.Errorf("the README does not mention --%s", option)
 		}
 	}
-	for _, name := range append(outputsOf("NAME").all(), surveyOutputsOf("NAME").all()...) {
+	for _, name := range append(append(outputsOf("NAME").all(), surveyOutputsOf("NAME").all()...), posesPicture("NAME")) {
 		if !strings.Contains(text, "`"+name+"`") {
 			t.Errorf("the README does not say what %s is for", name)
 		}

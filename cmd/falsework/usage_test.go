@@ -76,7 +76,7 @@ func TestHelpTeachesTheJob(t *testing.T) {
 		}
 	}
 	const shared = " --layer --first-layer --nozzle --line --limit --bridge --gap --direction --json --force --no-pictures --picture-width"
-	for command, options := range map[string]string{"bake": "--out --plan" + shared, "survey": "--out --cutters --load" + shared} {
+	for command, options := range map[string]string{"bake": "--out --plan --pose --weights" + shared, "pose": "--load --keep-clean --weights --rows --out" + shared, "survey": "--out --cutters --load" + shared} {
 		code, stdout, _ := call(command, "--help")
 		if code != exitHolds {
 			t.Errorf("%s: exit %d", command, code)

@@ -16,6 +16,8 @@ type figure struct {
 	u     float64         // the sheet's unit of line and letter sizes, in pixels
 	proj  projection
 	ghost bool
+	// undimensioned leaves no room for dimension lines.
+	undimensioned bool
 
 	solids              []*solid
 	part, support, mark *layer  // nil where no item has such a role
@@ -141,7 +143,7 @@ func (f *figure) fit(s *Scene, m margins) {
 			}
 			reach(q)
 		}
-		if dimensioned && i > 0 {
+		if dimensioned && !f.undimensioned && i > 0 {
 			for _, d := range f.dimensionLines(box) {
 				beyond := d.out.scale(dimensionRoom * f.u)
 				reach(d.p.add(beyond))

@@ -1,0 +1,148 @@
+package pose
+
+import (
+	"cmp"
+	"context"
+	"runtime"
+	"sync"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/supports/cost"
+	"falsework/supports/grow"
+	"falsework/supports/layout"
+	"falsework/supports/need"
+	"falsework/supports/prove"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Laid is what supports that were really drawn for a pose take.
+type Laid struct {
+	NeedMM2    float64 // what does not hold of the bare part, judged on its layers
+	CleanMM2   float64 // of NeedMM2, under faces to be kept clean
+	FootMM2    float64 // of the part's first layer
+	Supports   cost.Estimate
+	ContactMM2 float64
+	Holds      bool       // part and supports are proved
+	Problem    string     // why supports could not be built, else empty; the rest is then as estimated
+	Mesh       *mesh.Mesh // of the supports, in the frame of the pose
+}
+
+// margin is what a grid has to spare round the part, in mm: room for a foot beside
+// it.
+const margin = 5.0
+
+// LayOut draws supports for each pose, proves and prices them, and puts what was
+// measured in place of what was estimated. After each, done is told how many are
+// finished; it may be nil. Where supports cannot be built the pose does not hold. It
+// ends early with the context's error.
+func LayOut(ctx context.Context, m *mesh.Mesh, poses []Pose, o Options, done func(n int)) error {
+	o, err := o.resolve()
+	if err != nil {
+		return err
+	}
+	workers := cmp.Or(max(0, o.Workers), runtime.GOMAXPROCS(0))
+	eg, ctx := errgroup.WithContext(ctx)
+	eg.SetLimit(workers)
+	var mu sync.Mutex
+	n := 0
+	for i := range poses {
+		eg.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			poses[i].take(layOut(m, poses[i].Turn, o), o.Weights)
+			mu.Lock()
+			defer mu.Unlock()
+			n++
+			if done != nil {
+				done(n)
+			}
+			return nil
+		})
+	}
+	return eg.Wait()
+}
+
+func (p *Pose) take(l *Laid, w Weights) {
+	p.Laid = l
+	if l.Problem != "" {
+		return
+	}
+	p.Measures = Measures{
+		Time: l.Supports.TimeS, Plastic: l.Supports.VolumeMM3, Contact: l.ContactMM2, Height: p.Sums.HeightMM,
+		Slender: slender(p.Sums.HeightMM, l.FootMM2), Tipping: p.Sums.Tipping, Layers: p.Sums.Layers, Clean: l.CleanMM2,
+	}
+	p.Points = w.Points(p.Measures)
+}
+
+// layOut works on one processor: poses are many.
+func layOut(given *mesh.Mesh, t Turn, o Options) *Laid {
+	const workers = 1
+	s := o.Settings
+	m := t.Place(given)
+	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, margin), s.Layers(), workers)
+	n := need.Find(m, part, s, workers)
+	l := &Laid{NeedMM2: n.AreaMM2, FootMM2: float64(part.Layer(0).Count()) * part.CellArea(), Holds: true}
+	if len(n.Regions) == 0 {
+		return l
+	}
+	l.CleanMM2 = clean(m, part, n, t, o)
+	p := layout.Layout("part", m, part, n, s, workers)
+	refuse := func(err error) *Laid {
+		l.Holds, l.Problem, l.Mesh = false, err.Error(), nil
+		return l
+	}
+	solids, err := grow.Grow(p, m, part)
+	if err != nil {
+		return refuse(err)
+	}
+	l.Mesh = &mesh.Mesh{}
+	for _, sd := range solids {
+		l.Mesh.Append(sd.Mesh)
+	}
+	l.Mesh.Round32()
+	proof, err := prove.ProveCut(part, []*mesh.Mesh{l.Mesh}, s, prove.Options{Workers: workers})
+	if err != nil {
+		return refuse(err)
+	}
+	l.Holds, l.ContactMM2 = proof.Verdict == prove.Holds, proof.ContactMM2
+	sup := raster.Section(l.Mesh, raster.GridFor(l.Mesh.Bounds(), s.Cell, margin), s.Layers(), workers)
+	l.Supports = cost.Supports(sup, s, o.Machine)
+	return l
+}
+
+// clean returns how much of a need lies under faces to be kept clean: of each region
+// the share that those faces have of all that look down on it.
+func clean(m *mesh.Mesh, part *raster.Stack, n need.Need, t Turn, o Options) float64 {
+	if len(o.Clean) == 0 {
+		return 0
+	}
+	r := t.matrix()
+	sum := 0.0
+	for i, f := range need.FacesOf(m, part, n, o.Settings) {
+		kept, all := 0.0, 0.0
+		for _, tri := range f.Triangles {
+			v := m.AreaNormal(tri)
+			all -= v.Z
+			for _, d := range o.Clean {
+				if inCone(v, r.apply(d)) {
+					kept -= v.Z
+					break
+				}
+			}
+		}
+		if all > 0 {
+			sum += n.Regions[i].AreaMM2 * kept / all
+		}
+	}
+	return sum
+}
+
+// inCone tells whether a normal of any length looks in a unit direction, or nearly.
+func inCone(normal, d r3.Vec) bool {
+	c := r3.Dot(normal, d)
+	return c > 0 && c*c >= cosClean*cosClean*r3.Norm2(normal)
+}
