@@ -39,7 +39,7 @@ const (
 
 // Notes tell what reading a file met that is no error.
 type Notes struct {
-	Format    string   // "binary STL", "ASCII STL" or "3MF"
+	Format    string   // "binary STL", "ASCII STL", "3MF" or "OBJ"
 	Names     []string // of the solids or objects, in file order, as written
 	Facets    int      // triangles in the file
 	Dropped   int      // triangles left out because two corners coincide
