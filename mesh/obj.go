@@ -21,7 +21,9 @@ const (
 )
 
 // ReadOBJ reads an OBJ file as millimetres; see DecodeOBJ.
-func ReadOBJ(path string) (*Mesh, Notes, error) {
+func ReadOBJ(path string) (*Mesh, Notes, error) { return readOBJ(path, 1) }
+
+func readOBJ(path string, scale float64) (*Mesh, Notes, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, Notes{}, err
@@ -36,7 +38,7 @@ func ReadOBJ(path string) (*Mesh, Notes, error) {
 	if err != nil {
 		return nil, Notes{}, err
 	}
-	return DecodeOBJ(path, data)
+	return decodeOBJ(path, data, scale)
 }
 
 // DecodeOBJ reads the polygons of a Wavefront OBJ file's bytes as millimetres; name
@@ -48,7 +50,9 @@ func ReadOBJ(path string) (*Mesh, Notes, error) {
 // turned round.
 //
 // Errors are those of DecodeSTL.
-func DecodeOBJ(name string, data []byte) (*Mesh, Notes, error) {
+func DecodeOBJ(name string, data []byte) (*Mesh, Notes, error) { return decodeOBJ(name, data, 1) }
+
+func decodeOBJ(name string, data []byte, scale float64) (*Mesh, Notes, error) {
 	r := objReader{file: name, notes: Notes{Format: "OBJ"}}
 	if len(data) == 0 {
 		return nil, r.notes, &FormatError{File: name, Problem: "the file is empty", Remedy: "export the part as OBJ"}
@@ -63,6 +67,7 @@ func DecodeOBJ(name string, data []byte) (*Mesh, Notes, error) {
 		return nil, r.notes, err
 	}
 	m := r.mesh()
+	m.scale(scale)
 	if err := checkSolid(name, m, &r.notes); err != nil {
 		return nil, r.notes, err
 	}

@@ -121,25 +121,21 @@ func (p *modelParser) parse() error {
 
 // root reads the attributes of the model.
 func (p *modelParser) root() error {
-	// Lengths of the units by definition (3MF Core Specification 1.4, chapter 3.4;
-	// the inch is 25.4 mm).
-	unit := string(p.attr("unit"))
-	switch unit {
-	case "", "millimeter":
-		p.model.scale = 1
-	case "micron":
-		p.model.scale = 0.001
-	case "centimeter":
-		p.model.scale = 10
-	case "inch":
-		p.model.scale = 25.4
-	case "foot":
-		p.model.scale = 304.8
-	case "meter":
-		p.model.scale = 1000
-	default:
-		return p.malformed("the unit %.20q is none of the specification's", unit)
+	unit := Unit{"millimeter", 1}
+	if name := p.attr("unit"); name != nil {
+		i := slices.IndexFunc(units, func(u Unit) bool { return u.name == string(name) })
+		if i < 0 {
+			return p.malformed("the unit %.20q is none of the specification's", name)
+		}
+		unit = units[i]
 	}
+	if given := p.reader.unit; given != (Unit{}) {
+		if p.first && given != unit {
+			p.reader.doc.Notes.Unit = unit.String()
+		}
+		unit = given
+	}
+	p.model.scale = unit.mm
 	for _, prefix := range strings.Fields(string(p.attr("requiredextensions"))) {
 		if space := p.space(prefix); !slices.Contains(harmlessExtensions, space) {
 			return &UnsupportedError{File: p.file, Where: short(strings.TrimPrefix(p.model.path, "/")),

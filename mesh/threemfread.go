@@ -59,7 +59,9 @@ var metadataNames = []string{"Title", "Designer", "Description", "Copyright", "L
 var harmlessExtensions = []string{productionSpace, materialSpace, beamSpace, sliceSpace}
 
 // Read3MF reads a 3MF file; see Decode3MF.
-func Read3MF(path string) (Document, error) {
+func Read3MF(path string) (Document, error) { return read3MF(path, Unit{}) }
+
+func read3MF(path string, unit Unit) (Document, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return Document{}, err
@@ -72,7 +74,7 @@ func Read3MF(path string) (Document, error) {
 	if !info.Mode().IsRegular() {
 		return Document{}, &FormatError{File: path, Problem: "not a regular file", Remedy: "name a 3MF file"}
 	}
-	return decode3MF(path, f, info.Size())
+	return decode3MF(path, f, info.Size(), unit)
 }
 
 // Decode3MF reads a 3MF package's bytes; name goes into error messages only.
@@ -85,10 +87,10 @@ func Read3MF(path string) (Document, error) {
 // Errors are *FormatError (malformed, or no solid in it), *UnsupportedError
 // (needs an extension, or too large) and, for the whole build, *SizeError.
 func Decode3MF(name string, data []byte) (Document, error) {
-	return decode3MF(name, bytes.NewReader(data), int64(len(data)))
+	return decode3MF(name, bytes.NewReader(data), int64(len(data)), Unit{})
 }
 
-func decode3MF(name string, data io.ReaderAt, size int64) (Document, error) {
+func decode3MF(name string, data io.ReaderAt, size int64, unit Unit) (Document, error) {
 	p, err := open3MF(name, data, size)
 	if err != nil {
 		return Document{}, err
@@ -97,7 +99,7 @@ func decode3MF(name string, data io.ReaderAt, size int64) (Document, error) {
 	if err != nil {
 		return Document{}, err
 	}
-	r := &modelReader{pack: p, models: map[string]*model3MF{}}
+	r := &modelReader{pack: p, models: map[string]*model3MF{}, unit: unit}
 	r.doc.Notes.Format = "3MF"
 	main, err := r.load(root.model)
 	if err != nil {
@@ -390,6 +392,7 @@ type modelReader struct {
 	pack   *package3MF
 	doc    Document
 	models map[string]*model3MF
+	unit   Unit // in place of the models' own, if given
 	visits int
 	placed []placement
 	total  int // vertices or triangles placed, whichever are more

@@ -28,20 +28,26 @@ type bakeOptions struct {
 	part     string
 	out      string
 	plan     string
+	input    inputOptions
 	printer  printerOptions
 	json     bool
 	force    bool
+	resume   bool
 	pictures pictureOptions
+	publish  publishOptions
 
 	delay time.Duration // until progress is told
 }
 
-const bakeHelp = `Bake reads one part, draws supports for it, proves that both hold while they
+const bakeHelp = `Bake reads a part, draws supports for it, proves that both hold while they
 print and come off afterwards, and writes both into the folder --out.
 
 For a part NAME.stl it writes:
 
   NAME.3mf                part and supports, two bodies in one assembly: publish this
+  NAME-sheet.html         the print sheet for whoever prints it: pictures, settings, how
+                          each support comes off; one file, fit for A4
+  NAME-listing.md         the same as text for the page that you publish on
   NAME-part.stl           the part as it was read
   NAME-supports.stl       the supports, in the same frame (not written if none are needed)
   NAME.plan.yaml          contact lines and posts, for editing: see --plan
@@ -54,21 +60,39 @@ For a part NAME.stl it writes:
 and draws nothing of its own. The plan's settings then count; an option that is given as well stands in for the
 plan's, and the summary says so.
 
-The part must stand on the plate, in millimetres. A file with a body of supports
-already in it is not a part.`
+In NAME.3mf the bodies are components of one object, so that they keep their places
+and can be given settings of their own. The supports are of type model, as the part
+is: programs may leave out the types that the standard has for supports, or put their
+own in the place of such bodies, and then nothing proved here would be printed.
+--body-type solidsupport writes the standard's own all the same. Each support is a
+closed shell; where they cross, both are filled once, as the standard prescribes.
+No date goes in unless you give one, so the same input gives the same bytes.
+
+PART is STL, 3MF or OBJ and must stand on the plate. Several bodies of a 3MF file are
+one part; a file with supports already in it is not a part.
+
+Several PARTs, a folder or a quoted pattern such as "kit/*.stl" are baked one after the
+other. One that cannot be baked does not stop the rest; a table sums up, and is kept as
+bake.csv, bake.json and bake.md. --resume goes on from there.`
 
 const bakeExample = `  falsework bake bracket.stl --out out
   falsework bake bracket.stl --out petg --bridge 7 --gap 0.25 --limit 40
-  falsework bake bracket.stl --out second --plan out/bracket.plan.yaml`
+  falsework bake bracket.stl --out second --plan out/bracket.plan.yaml
+  falsework bake kit/ --out baked --designer "Ada" --licence CC-BY-4.0 --resume`
 
 func newBakeCommand(io streams) *cobra.Command {
 	o := &bakeOptions{delay: progressDelay}
 	cmd := &cobra.Command{
-		Use:     "bake PART --out DIR",
-		Short:   "Draw, prove and write supports for one part",
+		Use:     "bake PART... --out DIR",
+		Short:   "Draw, prove and write supports for parts",
 		Long:    bakeHelp,
 		Example: bakeExample,
-		Args:    exactly(1, "one part"),
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return &usageError{cmd, errors.New("bake takes parts, files or folders of them, but was given none")}
+			}
+			return nil
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.part = args[0]
 			if o.out == "" {
@@ -77,8 +101,10 @@ func newBakeCommand(io streams) *cobra.Command {
 			if cmd.Flags().Changed("plan") && o.plan == "" {
 				return &usageError{cmd, errors.New("--plan is empty: name a plan, or leave it out to have one drawn")}
 			}
-			if err := o.pictures.check(); err != nil {
-				return &usageError{cmd, err}
+			for _, check := range []func() error{o.pictures.check, o.publish.check, func() error { return o.checkMany(args) }} {
+				if err := check(); err != nil {
+					return &usageError{cmd, err}
+				}
 			}
 			refuse := o.printer.early
 			if o.plan != "" {
@@ -87,6 +113,9 @@ func newBakeCommand(io streams) *cobra.Command {
 			if err := refuse(); err != nil {
 				return &usageError{cmd, err}
 			}
+			if isMany(args) {
+				return runBakeMany(cmd.Context(), io, o, args)
+			}
 			return runBake(cmd.Context(), io, o)
 		},
 	}
@@ -94,28 +123,32 @@ func newBakeCommand(io streams) *cobra.Command {
 	fs.SortFlags = false
 	fs.StringVar(&o.out, "out", "", "folder to write to; made if it does not exist")
 	fs.StringVar(&o.plan, "plan", "", "build this plan instead of drawing one")
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the summary")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
+	fs.BoolVar(&o.resume, "resume", false, "of many parts, go on with those that an earlier run did not bake, or that have changed")
+	o.publish.addTo(fs)
 	o.pictures.addTo(fs)
 	return cmd
 }
 
 // outputs are the names of the files that bake writes for one part.
 type outputs struct {
-	model, part, supports, plan, proof, below, threeQuarter string
+	model, sheet, listing, part, supports, plan, proof, below, threeQuarter, exploded string
 }
 
 func outputsOf(name string) outputs {
 	return outputs{
-		model: name + ".3mf", part: name + "-part.stl", supports: name + "-supports.stl",
+		model: name + ".3mf", sheet: name + "-sheet.html", listing: name + "-listing.md", part: name + "-part.stl", supports: name + "-supports.stl",
 		plan: name + ".plan.yaml", proof: name + "-proof.json",
 		below: name + "-below.png", threeQuarter: name + "-three-quarter.png",
+		exploded: name + "-exploded.png",
 	}
 }
 
 func (o outputs) all() []string {
-	return []string{o.model, o.part, o.supports, o.plan, o.proof, o.below, o.threeQuarter}
+	return []string{o.model, o.sheet, o.listing, o.part, o.supports, o.plan, o.proof, o.below, o.threeQuarter, o.exploded}
 }
 
 // baking is what one run has made so far, stage by stage.
@@ -183,7 +216,7 @@ func (b *baking) stages(target output) []stage {
 }
 
 func (b *baking) read() (err error) {
-	if b.part, b.warnings, err = readPart(b.o.part); err != nil {
+	if b.part, b.warnings, err = readPart(b.o.part, b.o.input); err != nil {
 		return err
 	}
 	if b.machine, err = readPrinter(b.o.printer.file); err != nil {

@@ -248,7 +248,7 @@ func TestBenchUsage(t *testing.T) {
 			t.Errorf("help or README do not list %s", o)
 		}
 	}
-	for _, name := range benchNames {
+	for _, name := range tablesOf("bench") {
 		if !strings.Contains(help, name) || !strings.Contains(readme(t), "`"+name+"`") {
 			t.Errorf("help or README do not say what %s is", name)
 		}
