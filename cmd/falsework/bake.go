@@ -11,6 +11,7 @@ import (
 
 	"falsework/mesh"
 	"falsework/raster"
+	"falsework/raster/view"
 	"falsework/supports"
 	"falsework/supports/cost"
 	"falsework/supports/grow"
@@ -54,6 +55,7 @@ For a part NAME.stl it writes:
   NAME-proof.json         what was proved, and every reason if it fails
   NAME-below.png          the part from below: where supports meet it, what would fall
   NAME-three-quarter.png  part and supports, the part drawn as glass
+  NAME-exploded.png       the supports pulled away along their way out
 
 --printer FILE has the speeds, the filament and the readings of your own printer; see
 "falsework cost" and "falsework coupon". With --plan it builds exactly the plan given
@@ -336,8 +338,10 @@ func (b *baking) fails() bool { return b.proof.Verdict != prove.Holds }
 // in them. Nothing in them depends on clock or machine.
 func (b *baking) encode() {
 	names := outputsOf(b.name)
+	say := b.o.publish
 	pack := mesh.Package{
-		Title: b.title(), Description: b.description(), Application: "Falsework",
+		Title: b.title(), Designer: say.Designer, License: say.Licence, Created: say.Created, Modified: say.Modified,
+		Description: b.description(), Application: "Falsework", SolidSupport: say.BodyType == "solidsupport",
 		Part: mesh.Body{Name: "part", Mesh: b.part},
 	}
 	if !b.bare() {
@@ -355,7 +359,14 @@ func (b *baking) encode() {
 			return nil
 		})
 	}
-	add(names.model, func(w io.Writer) error { return mesh.Encode3MF(w, pack) })
+	add(names.model, func(w io.Writer) error {
+		if !b.o.pictures.none {
+			if err := b.thumbnails(&pack); err != nil {
+				return err
+			}
+		}
+		return mesh.Encode3MF(w, pack)
+	})
 	add(names.part, func(w io.Writer) error { return mesh.EncodeSTL(w, b.part, b.name+", part") })
 	if !b.bare() {
 		add(names.supports, func(w io.Writer) error { return mesh.EncodeSTL(w, b.supports, b.name+", supports") })
@@ -373,25 +384,109 @@ func (b *baking) pack() error {
 	for _, f := range b.encoded {
 		b.files = append(b.files, *f)
 	}
-	if err != nil || b.o.pictures.none {
+	if err != nil {
 		return err
 	}
 	names := outputsOf(b.name)
-	pictures, err := b.drawing().draw(names.below, names.threeQuarter, b.o.pictures.width)
-	b.files = append(b.files, pictures...)
+	var pictures []sheetPicture
+	if !b.o.pictures.none {
+		if pictures, err = b.draw(names); err != nil {
+			return err
+		}
+	}
+	var voids []prove.Void
+	if !b.bare() {
+		if voids, err = prove.Voids(b.part, b.supports, b.settings); err != nil {
+			return fmt.Errorf("%s: %w", b.o.part, err)
+		}
+	}
+	page := newSheet(b, voids, pictures)
+	html, err := page.html()
+	b.files = append(b.files, file{names.sheet, html}, file{names.listing, page.markdown()})
 	return err
+}
+
+// draw makes the pictures, and of them what goes into the print sheet.
+func (b *baking) draw(names outputs) ([]sheetPicture, error) {
+	d := b.drawing()
+	s := d.scene()
+	width := b.o.pictures.width
+	look := func(name string, s view.Scene, c view.Camera, glass bool) shot {
+		return shot{name, s, view.Options{Camera: c, GhostPart: glass, Width: width, Height: width * 3 / 4}}
+	}
+	list := []shot{
+		look(names.below, s, view.Facing(s, view.FromBelow()), false),
+		look(names.threeQuarter, s, view.Facing(s, view.ThreeQuarter()), true),
+	}
+	if !b.bare() {
+		exploded, camera := d.exploded(b.proof.Bodies)
+		list = append(list, look(names.exploded, exploded, camera, false))
+	}
+	files, err := drawShots(list...)
+	if err != nil {
+		return nil, err
+	}
+	b.files = append(b.files, files...)
+	says := [][2]string{
+		{"The part from below; hatched are the places where supports meet it", "From below: hatched is where supports meet the part."},
+		{"Part and supports in three quarters, the part drawn as glass", "Part and supports, the part drawn as glass."},
+		{"The supports pulled away from the part, each along its way out and with its number", "The supports pulled away along their way out, by their numbers."},
+	}
+	if b.bare() {
+		says = [][2]string{{"The part from below", "From below."}, {"The part in three quarters, drawn as glass", "In three quarters, as glass."}}
+	}
+	var out []sheetPicture
+	for i, f := range files {
+		out = append(out, embedded(f, width, width*3/4, says[i][0], says[i][1]))
+	}
+	return out, nil
+}
+
+// Thumbnails are drawn this large, in pixels: what lists of files show.
+const thumbWidth, thumbHeight = 480, 360
+
+// thumbnails draws pictures of the package and of its bodies.
+func (b *baking) thumbnails(pack *mesh.Package) error {
+	s := view.Scene{Failed: b.fails(), Items: []view.Item{
+		{Mesh: b.part, Role: view.Part, Name: "part"}, {Mesh: b.supports, Role: view.Support, Name: "supports"}}}
+	c := view.Facing(s, view.ThreeQuarter())
+	scenes := []view.Scene{s, {Items: s.Items[:1]}}
+	if !b.bare() {
+		scenes = append(scenes, view.Scene{Items: s.Items[1:]})
+	}
+	var list []shot
+	for _, s := range scenes {
+		list = append(list, shot{"a thumbnail", s, view.Options{Camera: c, Width: thumbWidth, Height: thumbHeight, Background: view.Plain}})
+	}
+	files, err := drawShots(list...)
+	if err != nil {
+		return err
+	}
+	pack.Thumbnail, pack.Part.Thumbnail = files[0].data, files[1].data
+	if !b.bare() {
+		pack.Supports[0].Thumbnail = files[2].data
+	}
+	return nil
 }
 
 // title names the model so that a failed proof cannot be overlooked.
 func (b *baking) title() string {
-	t := b.name + " with supports"
-	if b.bare() {
-		t = b.name
+	t := b.modelTitle()
+	if !b.bare() {
+		t += " with supports"
 	}
 	if b.fails() {
 		t += " — PROOF FAILS"
 	}
 	return t
+}
+
+// modelTitle is the designer's name for the model, or that of the file.
+func (b *baking) modelTitle() string {
+	if t := b.o.publish.Title; t != "" {
+		return t
+	}
+	return b.name
 }
 
 func (b *baking) description() string {
@@ -405,6 +500,9 @@ func (b *baking) description() string {
 		text += "The part holds as it is and has no supports. "
 	default:
 		text += "The body named supports is taken away after printing. "
+	}
+	if own := b.o.publish.Description; own != "" {
+		text = own + "\n\n" + text
 	}
 	return text + caution
 }

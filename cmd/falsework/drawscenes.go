@@ -61,18 +61,18 @@ func vector(w prove.Way) r3.Vec {
 	return r3.Vec{X: cos * along, Y: sin * along, Z: up}
 }
 
-// wayOf chooses the way by which a body is drawn, and told, to come off: down where
-// it stands on the plate that was taken away, else the first.
-func wayOf(b *prove.Body) prove.Way {
-	if len(b.WaysOut) == 0 {
-		return ""
-	}
+// wayOf chooses the way by which a body is drawn, and told, to come off: of those that
+// the proof found the shortest until it is clear of the part's box.
+func wayOf(b *prove.Body, part r3.Box) prove.Way {
+	best, least := prove.Way(""), math.Inf(1)
 	for _, w := range b.WaysOut {
-		if w == "down" {
-			return w
+		if v := vector(w); v != (r3.Vec{}) {
+			if far := beyond(b.Bounds, part, v, 0); far < least {
+				best, least = w, far
+			}
 		}
 	}
-	return b.WaysOut[0]
+	return best
 }
 
 // clearance is what an exploded picture leaves between a body and the part, as a
@@ -106,13 +106,23 @@ func (d drawing) exploded(bodies []prove.Body) (view.Scene, view.Camera) {
 	room := clearance * r3.Norm(r3.Sub(part.Max, part.Min))
 	moves := make([]r3.Vec, len(bodies))
 	s := d.scene()
+	s.Labels = nil // those of unheld spots: numbers here are of supports
+	// Those that leave the same way go equally far, so that none runs into another.
+	far := map[prove.Way]float64{}
 	for i := range bodies {
-		v := vector(wayOf(&bodies[i]))
-		moves[i] = r3.Scale(beyond(bodies[i].Bounds, part, v, room), v)
-		if moves[i] != (r3.Vec{}) {
-			mid := r3.Scale(0.5, r3.Add(bodies[i].Bounds.Min, bodies[i].Bounds.Max))
-			top := r3.Vec{X: mid.X, Y: mid.Y, Z: bodies[i].Bounds.Max.Z}
-			s.Trails = append(s.Trails, view.Trail{From: top, To: r3.Add(top, moves[i])})
+		w := wayOf(&bodies[i], part)
+		far[w] = max(far[w], beyond(bodies[i].Bounds, part, vector(w), room))
+	}
+	for i := range bodies {
+		w := wayOf(&bodies[i], part)
+		if moves[i] = r3.Scale(far[w], vector(w)); moves[i] == (r3.Vec{}) {
+			continue
+		}
+		mid := r3.Scale(0.5, r3.Add(bodies[i].Bounds.Min, bodies[i].Bounds.Max))
+		top := r3.Vec{X: mid.X, Y: mid.Y, Z: bodies[i].Bounds.Max.Z}
+		s.Trails = append(s.Trails, view.Trail{From: top, To: r3.Add(top, moves[i])})
+		if i < mostBalloons {
+			s.Labels = append(s.Labels, view.Label{At: r3.Add(top, moves[i]), Text: fmt.Sprint(bodies[i].ID)})
 		}
 	}
 	moved := &mesh.Mesh{}
@@ -127,7 +137,7 @@ func (d drawing) exploded(bodies []prove.Body) (view.Scene, view.Camera) {
 			s.Items[i].Mesh = moved
 		}
 	}
-	s.Notes = append([]string{"Each support is drawn where its way out leads."}, s.Notes...)
+	s.Notes = []string{"The supports, by number, along their ways out.", shortCaution}
 	c := view.ThreeQuarter()
 	c.Name, c.Plate = "exploded", false
 	return s, view.Facing(s, c)
