@@ -66,10 +66,12 @@ func runBakeMany(ctx context.Context, io streams, o *bakeOptions, args []string)
 		}
 		return err
 	}
-	key, err := r.keys(o.input.unit.String(), o.pictures, o.publish)
+	same, err := r.keys(o.input.unit.String(), fmt.Sprint(o.pictures), o.publish)
 	if err != nil {
 		return err
 	}
+	// Files of one content are still two parts, whose outputs have names.
+	key := func(path string) string { return same(path) + " " + stem(path) }
 
 	p := newProgress(io.err, o.delay)
 	defer p.close()
