@@ -109,3 +109,14 @@ func BenchmarkDecode3MF(b *testing.B) {
 		}
 	})
 }
+
+func BenchmarkDecodeOBJ(b *testing.B) {
+	eachBlob(b, func(b *testing.B, m *mesh.Mesh) {
+		data := []byte(obj(m))
+		for b.Loop() {
+			if _, _, err := mesh.DecodeOBJ("", data); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}

@@ -37,7 +37,7 @@ func (e *UnsupportedError) Error() string { return oneLine(e.File, e.Where, e.Pr
 // Unwrap returns the library's own error, if there was one.
 func (e *UnsupportedError) Unwrap() error { return e.Err }
 
-// A SizeError reports a part whose dimensions, read as millimetres, no printer
+// A SizeError reports a part whose dimensions, in the unit it was read in, no printer
 // of this kind can make, which nearly always means another unit.
 type SizeError struct {
 	File    string

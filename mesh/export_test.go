@@ -8,3 +8,6 @@ func WeldForTest(corners [][3][3]float32) *Mesh {
 	}
 	return w.finish()
 }
+
+// ParseNumberForTest reads a number of a 3MF model.
+func ParseNumberForTest(s string) (float64, bool) { return parseNumber([]byte(s)) }

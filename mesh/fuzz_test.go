@@ -112,3 +112,24 @@ func FuzzDecode3MF(f *testing.F) {
 		}
 	})
 }
+
+func FuzzDecodeOBJ(f *testing.F) {
+	for _, seed := range []string{
+		objCube, obj(cube), strings.ToUpper(objCube), objCube[:200], "v 0 0 0\nf 1 1 1", "f -1 -1 -1", "v 1e39 nan 0x1", "v 0 0\\\n 0", objCube + "curv 0 1 1 2\nl 1 2",
+	} {
+		f.Add([]byte(seed))
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		m, notes, err := mesh.DecodeOBJ("fuzz.obj", data)
+		if err != nil {
+			if !ours(err) || strings.Contains(err.Error(), "\n") {
+				t.Fatalf("%T %q", err, err)
+			}
+			return
+		}
+		usable(t, m)
+		if !(m.Volume() > 0) || len(m.Triangles) != notes.Facets-notes.Dropped {
+			t.Fatalf("volume %g, %d triangles, %+v", m.Volume(), len(m.Triangles), notes)
+		}
+	})
+}

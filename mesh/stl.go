@@ -39,12 +39,13 @@ const (
 
 // Notes tell what reading a file met that is no error.
 type Notes struct {
-	Format    string   // "binary STL", "ASCII STL" or "3MF"
+	Format    string   // "binary STL", "ASCII STL", "3MF" or "OBJ"
 	Names     []string // of the solids or objects, in file order, as written
 	Facets    int      // triangles in the file
 	Dropped   int      // triangles left out because two corners coincide
 	InsideOut bool     // the whole surface faced inward and was turned round
 	Skipped   []string // parts of the file that hold no solid to print
+	Unit      string   // that the file states, where another was asked for
 }
 
 // Warnings puts the notes that a user should see into words, one line each.
@@ -56,6 +57,9 @@ func (n Notes) Warnings() []string {
 	if n.InsideOut {
 		w = append(w, "the surface faced inward and was turned round")
 	}
+	if n.Unit != "" {
+		w = append(w, "the file says that its unit is the "+n.Unit+"; the one that was asked for counts")
+	}
 	for _, s := range n.Skipped {
 		w = append(w, "left out: "+s)
 	}
@@ -63,7 +67,9 @@ func (n Notes) Warnings() []string {
 }
 
 // ReadSTL reads a binary or ASCII STL file as millimetres; see DecodeSTL.
-func ReadSTL(path string) (*Mesh, Notes, error) {
+func ReadSTL(path string) (*Mesh, Notes, error) { return readSTL(path, 1) }
+
+func readSTL(path string, scale float64) (*Mesh, Notes, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, Notes{}, err
@@ -79,7 +85,7 @@ func ReadSTL(path string) (*Mesh, Notes, error) {
 	if err != nil {
 		return nil, Notes{}, err
 	}
-	return DecodeSTL(path, data)
+	return decodeSTL(path, data, scale)
 }
 
 // DecodeSTL reads an STL file's bytes, binary or ASCII, as millimetres; name
@@ -92,7 +98,9 @@ func ReadSTL(path string) (*Mesh, Notes, error) {
 // Errors are *FormatError (malformed, or no solid in it), *UnsupportedError
 // (another kind of file, or too large) and *SizeError (dimensions that suggest
 // another unit).
-func DecodeSTL(name string, data []byte) (*Mesh, Notes, error) {
+func DecodeSTL(name string, data []byte) (*Mesh, Notes, error) { return decodeSTL(name, data, 1) }
+
+func decodeSTL(name string, data []byte, scale float64) (*Mesh, Notes, error) {
 	var m *Mesh
 	var notes Notes
 	var err error
@@ -107,6 +115,7 @@ func DecodeSTL(name string, data []byte) (*Mesh, Notes, error) {
 	if err != nil {
 		return nil, notes, err
 	}
+	m.scale(scale)
 	if err := checkSolid(name, m, &notes); err != nil {
 		return nil, notes, err
 	}
@@ -130,11 +139,11 @@ func checkSolid(name string, m *Mesh, notes *Notes) error {
 	switch far := max(-b.Min.X, -b.Min.Y, -b.Min.Z, b.Max.X, b.Max.Y, b.Max.Z); {
 	case long < MinPart:
 		return &SizeError{File: name, Size: size,
-			Problem: "read as millimetres the part measures only " + dims,
+			Problem: "the part measures only " + dims,
 			Remedy:  "if it was drawn in inches scale it by 25.4, if in metres by 1000, and export again"}
 	case long > MaxPart:
 		return &SizeError{File: name, Size: size,
-			Problem: fmt.Sprintf("read as millimetres the part measures %s, over the limit of %g mm", dims, MaxPart),
+			Problem: fmt.Sprintf("the part measures %s, over the limit of %g mm", dims, MaxPart),
 			Remedy:  "if it was drawn in micrometres scale it by 0.001, else cut it into parts that fit a printer"}
 	case far > MaxCoordinate:
 		return &SizeError{File: name, Size: size,

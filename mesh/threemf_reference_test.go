@@ -44,7 +44,12 @@ func TestReferenceLib3MF(t *testing.T) {
 	shells := mesh.Package{Part: p.Part, Supports: []mesh.Body{{Name: "supports", Mesh: p.Supports[0].Mesh.Clone()}}}
 	shells.Supports[0].Mesh.Append(p.Supports[1].Mesh)
 
-	for name, p := range map[string]mesh.Package{"baked": p, "alone": alone, "many": many, "shells": shells} {
+	// Pictures of objects, and the type that the standard has for supports.
+	typed := baked(t)
+	typed.SolidSupport, typed.Modified = true, "2026-02-01"
+	typed.Part.Thumbnail, typed.Supports[0].Thumbnail = typed.Thumbnail, typed.Thumbnail
+
+	for name, p := range map[string]mesh.Package{"typed": typed, "baked": p, "alone": alone, "many": many, "shells": shells} {
 		path := filepath.Join(t.TempDir(), name+".3mf")
 		if err := os.WriteFile(path, encode3MF(t, p), 0o644); err != nil {
 			t.Fatal(err)
@@ -57,7 +62,7 @@ func TestReferenceLib3MF(t *testing.T) {
 
 		want := []string{"warnings 0", "millimetres yes"}
 		for _, m := range [][2]string{{"Title", p.Title}, {"Designer", p.Designer}, {"Description", p.Description},
-			{"LicenseTerms", p.License}, {"CreationDate", p.Created}, {"Application", p.Application}} {
+			{"LicenseTerms", p.License}, {"CreationDate", p.Created}, {"ModificationDate", p.Modified}, {"Application", p.Application}} {
 			if m[1] != "" {
 				want = append(want, "metadata "+m[0]+" = "+m[1])
 			}
@@ -69,9 +74,13 @@ func TestReferenceLib3MF(t *testing.T) {
 		want = append(want, thumbnail)
 		bodies := append([]mesh.Body{p.Part}, p.Supports...)
 		lo := bodies[0].Mesh.Bounds().Min
-		for _, b := range bodies {
-			want = append(want, fmt.Sprintf("mesh vertices=%d triangles=%d manifold=yes valid=yes model=yes name=%s",
-				len(b.Mesh.Vertices), len(b.Mesh.Triangles), b.Name))
+		for i, b := range bodies {
+			kind := "yes"
+			if p.SolidSupport && i > 0 {
+				kind = "no"
+			}
+			want = append(want, fmt.Sprintf("mesh vertices=%d triangles=%d manifold=yes valid=yes model=%s name=%s",
+				len(b.Mesh.Vertices), len(b.Mesh.Triangles), kind, b.Name))
 			m := b.Mesh.Bounds().Min
 			lo.X, lo.Y = min(lo.X, m.X), min(lo.Y, m.Y)
 		}

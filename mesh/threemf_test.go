@@ -258,6 +258,9 @@ func model3MF(attrs, resources, build string) string {
 		`><resources>` + resources + `</resources><build>` + build + `</build></model>`
 }
 
+// production declares the extension that spreads a model over files.
+const production = `xmlns:p="http://schemas.microsoft.com/3dmanufacturing/production/2015/06" requiredextensions="p"`
+
 func object(id int, body string) string { return fmt.Sprintf(`<object id="%d">%s</object>`, id, body) }
 
 func Test3MFTransformsAndUnits(t *testing.T) {
@@ -362,9 +365,32 @@ func Test3MFErrors(t *testing.T) {
 		{"other built", pack(model3MF(``, `<object id="1" type="other">`+tetra+`</object>`, built)), "type other", new(*mesh.FormatError)},
 		{"extension", pack(model3MF(`xmlns:b="urn:beams" requiredextensions="b"`, one, built)), `extension "b" (urn:beams)`, new(*mesh.UnsupportedError)},
 		{"undeclared extension", pack(model3MF(`requiredextensions="xxx"`, one, built)), `extension "xxx"`, new(*mesh.UnsupportedError)},
-		{"several models", pack(model3MF(``, one, built), "3D/_rels/a.model.rels",
-			`<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Target="/3D/b.model" Id="x" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>`),
-			"several files", new(*mesh.UnsupportedError)},
+		{"a part of the model is missing", pack(model3MF(production, `<object id="2"><components><component objectid="1" p:path="/3D/b.model"/></components></object>`, `<item objectid="2"/>`)),
+			"3D/b.model|is missing", new(*mesh.FormatError)},
+		{"two models", pack(model3MF(``, one, built), "_rels/second.rels", "", "3D/A.MODEL", ""), "two files of this name", new(*mesh.FormatError)},
+		{"a name that leads out", pack(model3MF(``, one, built), "../../etc/cron.d/a", "x"), "leads out", new(*mesh.FormatError)},
+		{"a name from the root", pack(model3MF(``, one, built), "/etc/a", "x"), "leads out", new(*mesh.FormatError)},
+		{"a name with backslashes", pack(model3MF(``, one, built), `..\..\a`, "x"), "leads out", new(*mesh.FormatError)},
+		{"index of 2³¹", broken(`v3="1"`, `v3="2147483648"`), "object 1, triangle 0|2147483648", new(*mesh.FormatError)},
+		{"index of 2⁶⁴", broken(`v3="1"`, `v3="18446744073709551617"`), "object 1, triangle 0", new(*mesh.FormatError)},
+		{"negative index", broken(`v3="1"`, `v3="-1"`), "object 1, triangle 0", new(*mesh.FormatError)},
+		{"id of 2³¹", pack(model3MF(``, one, `<item objectid="2147483648"/>`)), "build item 1", new(*mesh.FormatError)},
+		{"beyond float32", broken(`x="6"`, `x="1e39"`), "object 1, vertex 1|not finite", new(*mesh.FormatError)},
+		{"hexadecimal", broken(`x="6"`, `x="0x6"`), "no number", new(*mesh.FormatError)},
+		{"unit of ells", pack(model3MF(`unit="ell"`, one, built)), `unit "ell"`, new(*mesh.FormatError)},
+		{"type of chalk", pack(model3MF(``, `<object id="1" type="chalk">`+tetra+`</object>`, built)), `type "chalk"`, new(*mesh.FormatError)},
+		{"transform of 11 numbers", pack(model3MF(``, one, `<item objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0"/>`)), "11 numbers", new(*mesh.FormatError)},
+		{"entities", pack(`<?xml version="1.0"?><!DOCTYPE m [<!ENTITY a "b">]>` + model3MF(``, one, built)), "document type", new(*mesh.FormatError)},
+		{"UTF-16", pack("\xFF\xFE<\x00m\x00"), "UTF-16", new(*mesh.UnsupportedError)},
+		{"two roots", pack(model3MF(``, one, built) + "<model/>"), "more follows", new(*mesh.FormatError)},
+		{"crossed tags", pack(model3MF(``, `<object id="1"><mesh></object></mesh>`, built)), "closes what is not open", new(*mesh.FormatError)},
+		{"deep XML", pack(model3MF(``, strings.Repeat("<a>", 1000), built)), "nest deeper", new(*mesh.FormatError)},
+		{"an endless tag", pack(model3MF(``, `<object name="`+strings.Repeat("a", 3<<20), built)), "no end", new(*mesh.FormatError)},
+		{"a lattice", pack(model3MF(`xmlns:b="http://schemas.microsoft.com/3dmanufacturing/beamlattice/2017/02" requiredextensions="b"`,
+			object(1, strings.Replace(tetra, `</mesh>`, `<b:beamlattice/></mesh>`, 1)), built)), "lattice of beams", new(*mesh.UnsupportedError)},
+		{"slices", pack(model3MF(`xmlns:s="http://schemas.microsoft.com/3dmanufacturing/slice/2015/07" requiredextensions="s"`,
+			`<object id="1" s:meshresolution="lowres">`+tetra+`</object>`, built)), "stand-in for slices", new(*mesh.UnsupportedError)},
+		{"packed too well", pack(model3MF(``, one, built) + strings.Repeat(" ", 65<<20)), "as no model does", new(*mesh.UnsupportedError)},
 		{"metres", pack(model3MF(`unit="meter"`, one, built)), "6000 × 6000 × 6000 mm", new(*mesh.SizeError)},
 		{"unpacks to a terabyte", bomb.Bytes(), "unpacks to more than", new(*mesh.UnsupportedError)},
 		{"broken XML", pack(model3MF(``, one, built)[:300]), "", new(*mesh.FormatError)},

@@ -11,6 +11,7 @@ import (
 
 	"falsework/mesh"
 	"falsework/raster"
+	"falsework/raster/view"
 	"falsework/supports"
 	"falsework/supports/cost"
 	"falsework/supports/grow"
@@ -29,26 +30,33 @@ type bakeOptions struct {
 	out      string
 	plan     string
 	turning  turning
+	input    inputOptions
 	printer  printerOptions
 	json     bool
 	force    bool
+	resume   bool
 	pictures pictureOptions
+	publish  publishOptions
 
 	delay time.Duration // until progress is told
 }
 
-const bakeHelp = `Bake reads one part, draws supports for it, proves that both hold while they
+const bakeHelp = `Bake reads a part, draws supports for it, proves that both hold while they
 print and come off afterwards, and writes both into the folder --out.
 
 For a part NAME.stl it writes:
 
   NAME.3mf                part and supports, two bodies in one assembly: publish this
+  NAME-sheet.html         the print sheet for whoever prints it: pictures, settings, how
+                          each support comes off; one file, fit for A4
+  NAME-listing.md         the same as text for the page that you publish on
   NAME-part.stl           the part as it was read
   NAME-supports.stl       the supports, in the same frame (not written if none are needed)
   NAME.plan.yaml          contact lines and posts, for editing: see --plan
   NAME-proof.json         what was proved, and every reason if it fails
   NAME-below.png          the part from below: where supports meet it, what would fall
   NAME-three-quarter.png  part and supports, the part drawn as glass
+  NAME-exploded.png       the supports pulled away along their way out
 
 --printer FILE has the speeds, the filament and the readings of your own printer; see
 "falsework cost" and "falsework coupon". With --plan it builds exactly the plan given
@@ -57,26 +65,44 @@ yours that cannot be granted is refused with exit code 3. The plan's settings th
 count; an option that is given as well stands in for the
 plan's, and the summary says so.
 
+In NAME.3mf the bodies are components of one object, so that they keep their places
+and can be given settings of their own. The supports are of type model, as the part
+is: programs may leave out the types that the standard has for supports, or put their
+own in the place of such bodies, and then nothing proved here would be printed.
+--body-type solidsupport writes the standard's own all the same. Each support is a
+closed shell; where they cross, both are filled once, as the standard prescribes.
+No date goes in unless you give one, so the same input gives the same bytes.
+
 With --pose it turns the part first, by degrees or as "falsework pose" ranks it with the
 same --load, --keep-clean, --weights and printer; the files have the part turned. To
 build the plan of a turned part again give the same degrees.
 
-The part must stand on the plate unless it is turned, in millimetres. A file with a body of supports
-already in it is not a part.`
+PART is STL, 3MF or OBJ and must stand on the plate unless it is turned. Several bodies
+of a 3MF file are one part; a file with supports already in it is not a part.
+
+Several PARTs, a folder or a quoted pattern such as "kit/*.stl" are baked one after the
+other. One that cannot be baked does not stop the rest; a table sums up, and is kept as
+bake.csv, bake.json and bake.md. --resume goes on from there.`
 
 const bakeExample = `  falsework bake bracket.stl --out out
   falsework bake bracket.stl --out petg --bridge 7 --gap 0.25 --limit 40
   falsework bake bracket.stl --out second --plan out/bracket.plan.yaml
-  falsework bake bracket.stl --out turned --pose best`
+  falsework bake bracket.stl --out turned --pose best
+  falsework bake kit/ --out baked --designer "Ada" --licence CC-BY-4.0 --resume`
 
 func newBakeCommand(io streams) *cobra.Command {
 	o := &bakeOptions{delay: progressDelay}
 	cmd := &cobra.Command{
-		Use:     "bake PART --out DIR",
-		Short:   "Draw, prove and write supports for one part",
+		Use:     "bake PART... --out DIR",
+		Short:   "Draw, prove and write supports for parts",
 		Long:    bakeHelp,
 		Example: bakeExample,
-		Args:    exactly(1, "one part"),
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return &usageError{cmd, errors.New("bake takes parts, files or folders of them, but was given none")}
+			}
+			return nil
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.part = args[0]
 			if o.out == "" {
@@ -85,11 +111,11 @@ func newBakeCommand(io streams) *cobra.Command {
 			if cmd.Flags().Changed("plan") && o.plan == "" {
 				return &usageError{cmd, errors.New("--plan is empty: name a plan, or leave it out to have one drawn")}
 			}
-			if err := o.turning.check(o.plan, cmd.Flags().Changed("pose")); err != nil {
-				return &usageError{cmd, err}
-			}
-			if err := o.pictures.check(); err != nil {
-				return &usageError{cmd, err}
+			pose := func() error { return o.turning.check(o.plan, cmd.Flags().Changed("pose")) }
+			for _, check := range []func() error{pose, o.pictures.check, o.publish.check, func() error { return o.checkMany(args) }} {
+				if err := check(); err != nil {
+					return &usageError{cmd, err}
+				}
 			}
 			refuse := o.printer.early
 			if o.plan != "" {
@@ -97,6 +123,9 @@ func newBakeCommand(io streams) *cobra.Command {
 			}
 			if err := refuse(); err != nil {
 				return &usageError{cmd, err}
+			}
+			if isMany(args) {
+				return runBakeMany(cmd.Context(), io, o, args)
 			}
 			return runBake(cmd.Context(), io, o)
 		},
@@ -106,28 +135,32 @@ func newBakeCommand(io streams) *cobra.Command {
 	fs.StringVar(&o.out, "out", "", "folder to write to; made if it does not exist")
 	fs.StringVar(&o.plan, "plan", "", "build this plan instead of drawing one")
 	o.turning.addTo(fs)
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the summary")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
+	fs.BoolVar(&o.resume, "resume", false, "of many parts, go on with those that an earlier run did not bake, or that have changed")
+	o.publish.addTo(fs)
 	o.pictures.addTo(fs)
 	return cmd
 }
 
 // outputs are the names of the files that bake writes for one part.
 type outputs struct {
-	model, part, supports, plan, proof, below, threeQuarter string
+	model, sheet, listing, part, supports, plan, proof, below, threeQuarter, exploded string
 }
 
 func outputsOf(name string) outputs {
 	return outputs{
-		model: name + ".3mf", part: name + "-part.stl", supports: name + "-supports.stl",
+		model: name + ".3mf", sheet: name + "-sheet.html", listing: name + "-listing.md", part: name + "-part.stl", supports: name + "-supports.stl",
 		plan: name + ".plan.yaml", proof: name + "-proof.json",
 		below: name + "-below.png", threeQuarter: name + "-three-quarter.png",
+		exploded: name + "-exploded.png",
 	}
 }
 
 func (o outputs) all() []string {
-	return []string{o.model, o.part, o.supports, o.plan, o.proof, o.below, o.threeQuarter}
+	return []string{o.model, o.sheet, o.listing, o.part, o.supports, o.plan, o.proof, o.below, o.threeQuarter, o.exploded}
 }
 
 // baking is what one run has made so far, stage by stage.
@@ -197,11 +230,9 @@ func (b *baking) stages(ctx context.Context, target output) []stage {
 }
 
 func (b *baking) read() (err error) {
-	from := readPart
-	if b.o.turning.text != "" {
-		from = readLoosePart
-	}
-	if b.part, b.warnings, err = from(b.o.part); err != nil {
+	in := b.o.input
+	in.loose = b.o.turning.text != ""
+	if b.part, b.warnings, err = readPart(b.o.part, in); err != nil {
 		return err
 	}
 	if b.machine, err = readPrinter(b.o.printer.file); err != nil {
@@ -383,8 +414,10 @@ func (b *baking) fails() bool { return b.proof.Verdict != prove.Holds }
 // in them. Nothing in them depends on clock or machine.
 func (b *baking) encode() {
 	names := outputsOf(b.name)
+	say := b.o.publish
 	pack := mesh.Package{
-		Title: b.title(), Description: b.description(), Application: "Falsework",
+		Title: b.title(), Designer: say.Designer, License: say.Licence, Created: say.Created, Modified: say.Modified,
+		Description: b.description(), Application: "Falsework", SolidSupport: say.BodyType == "solidsupport",
 		Part: mesh.Body{Name: "part", Mesh: b.part},
 	}
 	if !b.bare() {
@@ -402,7 +435,14 @@ func (b *baking) encode() {
 			return nil
 		})
 	}
-	add(names.model, func(w io.Writer) error { return mesh.Encode3MF(w, pack) })
+	add(names.model, func(w io.Writer) error {
+		if !b.o.pictures.none {
+			if err := b.thumbnails(&pack); err != nil {
+				return err
+			}
+		}
+		return mesh.Encode3MF(w, pack)
+	})
 	add(names.part, func(w io.Writer) error { return mesh.EncodeSTL(w, b.part, b.name+", part") })
 	if !b.bare() {
 		add(names.supports, func(w io.Writer) error { return mesh.EncodeSTL(w, b.supports, b.name+", supports") })
@@ -420,25 +460,109 @@ func (b *baking) pack() error {
 	for _, f := range b.encoded {
 		b.files = append(b.files, *f)
 	}
-	if err != nil || b.o.pictures.none {
+	if err != nil {
 		return err
 	}
 	names := outputsOf(b.name)
-	pictures, err := b.drawing().draw(names.below, names.threeQuarter, b.o.pictures.width)
-	b.files = append(b.files, pictures...)
+	var pictures []sheetPicture
+	if !b.o.pictures.none {
+		if pictures, err = b.draw(names); err != nil {
+			return err
+		}
+	}
+	var voids []prove.Void
+	if !b.bare() {
+		if voids, err = prove.Voids(b.part, b.supports, b.settings); err != nil {
+			return fmt.Errorf("%s: %w", b.o.part, err)
+		}
+	}
+	page := newSheet(b, voids, pictures)
+	html, err := page.html()
+	b.files = append(b.files, file{names.sheet, html}, file{names.listing, page.markdown()})
 	return err
+}
+
+// draw makes the pictures, and of them what goes into the print sheet.
+func (b *baking) draw(names outputs) ([]sheetPicture, error) {
+	d := b.drawing()
+	s := d.scene()
+	width := b.o.pictures.width
+	look := func(name string, s view.Scene, c view.Camera, glass bool) shot {
+		return shot{name, s, view.Options{Camera: c, GhostPart: glass, Width: width, Height: width * 3 / 4}}
+	}
+	list := []shot{
+		look(names.below, s, view.Facing(s, view.FromBelow()), false),
+		look(names.threeQuarter, s, view.Facing(s, view.ThreeQuarter()), true),
+	}
+	if !b.bare() {
+		exploded, camera := d.exploded(b.proof.Bodies)
+		list = append(list, look(names.exploded, exploded, camera, false))
+	}
+	files, err := drawShots(list...)
+	if err != nil {
+		return nil, err
+	}
+	b.files = append(b.files, files...)
+	says := [][2]string{
+		{"The part from below; hatched are the places where supports meet it", "From below: hatched is where supports meet the part."},
+		{"Part and supports in three quarters, the part drawn as glass", "Part and supports, the part drawn as glass."},
+		{"The supports pulled away from the part, each along its way out and with its number", "The supports pulled away along their way out, by their numbers."},
+	}
+	if b.bare() {
+		says = [][2]string{{"The part from below", "From below."}, {"The part in three quarters, drawn as glass", "In three quarters, as glass."}}
+	}
+	var out []sheetPicture
+	for i, f := range files {
+		out = append(out, embedded(f, width, width*3/4, says[i][0], says[i][1]))
+	}
+	return out, nil
+}
+
+// Thumbnails are drawn this large, in pixels: what lists of files show.
+const thumbWidth, thumbHeight = 480, 360
+
+// thumbnails draws pictures of the package and of its bodies.
+func (b *baking) thumbnails(pack *mesh.Package) error {
+	s := view.Scene{Failed: b.fails(), Items: []view.Item{
+		{Mesh: b.part, Role: view.Part, Name: "part"}, {Mesh: b.supports, Role: view.Support, Name: "supports"}}}
+	c := view.Facing(s, view.ThreeQuarter())
+	scenes := []view.Scene{s, {Items: s.Items[:1]}}
+	if !b.bare() {
+		scenes = append(scenes, view.Scene{Items: s.Items[1:]})
+	}
+	var list []shot
+	for _, s := range scenes {
+		list = append(list, shot{"a thumbnail", s, view.Options{Camera: c, Width: thumbWidth, Height: thumbHeight, Background: view.Plain}})
+	}
+	files, err := drawShots(list...)
+	if err != nil {
+		return err
+	}
+	pack.Thumbnail, pack.Part.Thumbnail = files[0].data, files[1].data
+	if !b.bare() {
+		pack.Supports[0].Thumbnail = files[2].data
+	}
+	return nil
 }
 
 // title names the model so that a failed proof cannot be overlooked.
 func (b *baking) title() string {
-	t := b.name + " with supports"
-	if b.bare() {
-		t = b.name
+	t := b.modelTitle()
+	if !b.bare() {
+		t += " with supports"
 	}
 	if b.fails() {
 		t += " — PROOF FAILS"
 	}
 	return t
+}
+
+// modelTitle is the designer's name for the model, or that of the file.
+func (b *baking) modelTitle() string {
+	if t := b.o.publish.Title; t != "" {
+		return t
+	}
+	return b.name
 }
 
 func (b *baking) description() string {
@@ -455,6 +579,9 @@ func (b *baking) description() string {
 	}
 	if b.o.turning.text != "" {
 		text += "The part is " + b.o.turning.words() + ". "
+	}
+	if own := b.o.publish.Description; own != "" {
+		text = own + "\n\n" + text
 	}
 	return text + caution
 }

@@ -71,7 +71,7 @@ func TestFilesAndSummary(t *testing.T) {
 		t.Fatalf("exit %d: %s", code, stderr)
 	}
 	files := folder(t, out)
-	want := "drip-hook-below.png drip-hook-part.stl drip-hook-proof.json drip-hook-supports.stl " +
+	want := "drip-hook-below.png drip-hook-exploded.png drip-hook-listing.md drip-hook-part.stl drip-hook-proof.json drip-hook-sheet.html drip-hook-supports.stl " +
 		"drip-hook-three-quarter.png drip-hook.3mf drip-hook.plan.yaml"
 	if got := namesOf(files); got != want {
 		t.Errorf("files %s, want %s", got, want)
@@ -168,7 +168,7 @@ func TestJSONFields(t *testing.T) {
 		t.Errorf("proof.verdict is %v, exit %d", verdict, code)
 	}
 	files, _ := got["files"].([]any)
-	if len(files) != 5 {
+	if len(files) != 7 {
 		t.Errorf("files: %v", files)
 	}
 	for _, f := range files {

@@ -26,6 +26,7 @@ type benchOptions struct {
 	parts   []string // files and folders
 	out     string   // empty: nothing is written
 	into    string   // a Markdown page; empty: none
+	input   inputOptions
 	printer printerOptions
 	json    bool
 	force   bool
@@ -35,8 +36,8 @@ type benchOptions struct {
 
 const benchHelp = `Bench bakes many parts and tells of each what its supports take beside dense ones:
 time and plastic of the supports and of the whole print, ratios, contact area, bodies,
-verdict, and the seconds that baking took. PART is a file, or a folder whose STL and
-3MF files are taken in the order of their names. Models are not written; bake does
+verdict, and the seconds that baking took. PART is a file, or a folder whose STL,
+3MF and OBJ files are taken in the order of their names. Models are not written; bake does
 that.
 
 A part that cannot be baked gets a row that says why, and the rest goes on. Nothing
@@ -110,14 +111,20 @@ func newBenchCommand(io streams) *cobra.Command {
 	fs.SortFlags = false
 	fs.StringVar(&o.out, "out", "", "folder to write tables to and to go on from; made if it does not exist")
 	fs.StringVar(&o.into, "into", "", "Markdown page to put the table into, between its marks")
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the table")
 	fs.BoolVar(&o.force, "force", false, "bake every part anew, and replace what an earlier run wrote")
 	return cmd
 }
 
-// benchNames are the files that bench writes.
-var benchNames = []string{"bench.csv", "bench.json", "bench.md"}
+// tablesOf are the files that a report is written to, and tableJSON is which of them
+// is read again.
+func tablesOf(command string) []string {
+	return []string{command + ".csv", command + ".json", command + ".md"}
+}
+
+const tableJSON = 1
 
 func runBench(ctx context.Context, io streams, o *benchOptions) error {
 	files, err := partsOf(o.parts)
@@ -138,7 +145,7 @@ func runBench(ctx context.Context, io streams, o *benchOptions) error {
 		}
 	}
 	r := &benchReport{Settings: proofSettings(plan.FromSettings(s)), Printer: machineOf(machine)}
-	target := output{option: "--out", dir: filepath.Clean(o.out), names: benchNames, force: o.force}
+	target := output{option: "--out", dir: filepath.Clean(o.out), names: tablesOf("bench"), force: o.force}
 	var known map[string]benchRow
 	if o.out != "" {
 		if known, err = earlier(&target); err != nil {
@@ -148,37 +155,27 @@ func runBench(ctx context.Context, io streams, o *benchOptions) error {
 
 	p := newProgress(io.err, o.delay)
 	defer p.close()
-	key, err := r.keys()
+	key, err := r.keys(o.input.unit.String())
 	if err != nil {
 		return err
 	}
-	for i, path := range files {
-		row, done := known[key(path)]
-		if row.Name = stem(path); !done {
-			var took float64
-			err := work(ctx, p, []stage{{fmt.Sprintf("%s, %d of %d", row.Name, i+1, len(files)), &took, func() error {
-				row = benchPart(path, o.printer, machine)
-				return nil
-			}}})
-			if err != nil {
-				return fmt.Errorf("interrupted after %d of %d parts%s", i, len(files), map[bool]string{true: "; run it again to go on"}[o.out != ""])
-			}
-			row.Key = key(path)
+	save := func() error {
+		if o.out == "" {
+			return nil
 		}
-		r.Rows = append(r.Rows, row)
-		r.Mean = meanOf(r.Rows)
-		if o.out != "" && !done {
-			if err := r.save(&target); err != nil {
-				return err
-			}
-			target.force = true // the files are our own now
-		}
-	}
-	if o.out != "" {
-		target.force = true
 		if err := r.save(&target); err != nil {
 			return err
 		}
+		target.force = true // the files are our own now
+		return nil
+	}
+	again := ""
+	if o.out != "" {
+		again = "; run it again to go on"
+	}
+	bake := func(path string) (benchRow, func() error) { return benchPart(path, o.input, o.printer), nil }
+	if err := r.each(ctx, p, files, known, key, bake, save, again); err != nil {
+		return err
 	}
 	if o.into != "" {
 		page, err := spliceFile(o.into, r.markdown())
@@ -190,7 +187,12 @@ func runBench(ctx context.Context, io streams, o *benchOptions) error {
 		}
 	}
 	p.close()
-	if o.json {
+	return r.tell(io, o.json)
+}
+
+// tell prints the table and returns whether all parts hold.
+func (r *benchReport) tell(io streams, asJSON bool) error {
+	if asJSON {
 		if err := tellJSON(io, r, nil); err != nil {
 			return err
 		}
@@ -203,11 +205,54 @@ func runBench(ctx context.Context, io streams, o *benchOptions) error {
 	return nil
 }
 
-// partsOf lists the files that are meant, those of folders by name.
+// each adds a row for every file: one that is known by its key, else one that bake
+// makes and, if it returns that, finishes where an interrupt does not cut it off.
+// The report is saved after each. again says what to do after an interrupt.
+func (r *benchReport) each(ctx context.Context, p *progress, files []string, known map[string]benchRow, key func(path string) string,
+	bake func(path string) (benchRow, func() error), save func() error, again string) error {
+	for i, path := range files {
+		row, done := known[key(path)]
+		if row.Name = stem(path); !done {
+			var took float64
+			var finish func() error
+			err := work(ctx, p, []stage{{fmt.Sprintf("%s, %d of %d", row.Name, i+1, len(files)), &took, func() error {
+				row, finish = bake(path)
+				return nil
+			}}})
+			if err != nil {
+				return fmt.Errorf("interrupted after %d of %d parts%s", i, len(files), again)
+			}
+			if finish != nil {
+				if err := finish(); err != nil {
+					row = benchRow{Name: row.Name, Verdict: "refused", Problem: oneLine(err)}
+				}
+			}
+			row.Key = key(path)
+		}
+		r.Rows = append(r.Rows, row)
+		r.Mean = meanOf(r.Rows)
+		if !done || i == len(files)-1 {
+			if err := save(); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// partsOf lists the files that are meant, those of folders and patterns by name.
 func partsOf(args []string) ([]string, error) {
 	var out []string
 	for _, arg := range args {
 		info, err := os.Stat(arg)
+		if err != nil && strings.ContainsAny(arg, "*?[") {
+			list, bad := filepath.Glob(arg) // sorted
+			if list = slices.DeleteFunc(list, func(path string) bool { return !isPart(path) }); bad != nil || len(list) == 0 {
+				return nil, fmt.Errorf("%s: no STL, 3MF or OBJ file is named like this; check the pattern", arg)
+			}
+			out = append(out, list...)
+			continue
+		}
 		if err != nil {
 			return nil, fileError(arg, err)
 		}
@@ -221,21 +266,20 @@ func partsOf(args []string) ([]string, error) {
 		}
 		n := len(out)
 		for _, e := range list {
-			ext := strings.ToLower(filepath.Ext(e.Name()))
-			if !e.IsDir() && (ext == ".stl" || ext == ".3mf") {
+			if !e.IsDir() && isPart(e.Name()) {
 				out = append(out, filepath.Join(arg, e.Name()))
 			}
 		}
 		if len(out) == n {
-			return nil, fmt.Errorf("%s: holds no STL or 3MF file; name another folder", arg)
+			return nil, fmt.Errorf("%s: holds no STL, 3MF or OBJ file; name another folder", arg)
 		}
 	}
 	return out, nil
 }
 
 // benchPart bakes one part in memory and prices it.
-func benchPart(path string, options printerOptions, machine printer) benchRow {
-	b := &baking{o: &bakeOptions{part: path, printer: options, pictures: pictureOptions{none: true}}, name: stem(path)}
+func benchPart(path string, in inputOptions, options printerOptions) benchRow {
+	b := &baking{o: &bakeOptions{part: path, input: in, printer: options, pictures: pictureOptions{none: true}}, name: stem(path)}
 	row := benchRow{Name: b.name, Verdict: "refused"}
 	start := time.Now()
 	for _, step := range []func() error{b.read, b.cut, b.find, b.layOut, b.grow, b.prove, b.price, b.encoding.Wait} {
@@ -246,6 +290,12 @@ func benchPart(path string, options printerOptions, machine printer) benchRow {
 		}
 	}
 	row.Seconds = to(time.Since(start).Seconds(), 2)
+	row.fill(b, cost.Spacings[:])
+	return row
+}
+
+// fill takes over what a baking came to, priced beside dense supports at each spacing.
+func (row *benchRow) fill(b *baking, spacings []float64) {
 	bake := b.report()
 	row.Triangles, row.SizeMM = bake.Part.Triangles, bake.Part.SizeMM
 	row.Verdict, row.Bodies, row.ContactMM2 = bake.Proof.Verdict, bake.Supports.Bodies, bake.Supports.ContactMM2
@@ -253,10 +303,10 @@ func benchPart(path string, options printerOptions, machine printer) benchRow {
 		row.Problem = bake.Proof.Reasons[0]
 	}
 	row.Supports = takesOf(b.compare.Supports)
-	for _, spacing := range cost.Spacings {
+	for _, spacing := range spacings {
 		e := b.baseline
 		if spacing != cost.DefaultSpacing {
-			_, e = cost.Baseline(b.layers, b.settings, machine.Machine, spacing)
+			_, e = cost.Baseline(b.layers, b.settings, b.machine.Machine, spacing)
 		}
 		d := benchDense{SpacingMM: spacing, benchTakes: takesOf(e)}
 		if !b.bare() {
@@ -264,13 +314,12 @@ func benchPart(path string, options printerOptions, machine printer) benchRow {
 		}
 		row.Dense = append(row.Dense, d)
 	}
-	row.Print = bake.Print
-	return row
+	row.Print, row.Warnings = bake.Print, bake.Warnings
 }
 
 // keys returns what tells a row from those of other files, settings and programs.
-func (r *benchReport) keys() (func(path string) string, error) {
-	common, err := json.Marshal([]any{r.Settings, r.Printer})
+func (r *benchReport) keys(more ...any) (func(path string) string, error) {
+	common, err := json.Marshal(append([]any{r.Settings, r.Printer}, more...))
 	if err != nil {
 		return nil, err
 	}
@@ -304,13 +353,14 @@ func (r *benchReport) keys() (func(path string) string, error) {
 // earlier returns the rows that an earlier run left in the folder, by their keys, and
 // lets that run's files be replaced. Other files of those names are refused.
 func earlier(target *output) (map[string]benchRow, error) {
-	data, err := os.ReadFile(filepath.Join(target.dir, "bench.json"))
+	path := filepath.Join(target.dir, target.names[tableJSON])
+	data, err := os.ReadFile(path)
 	var was benchReport
 	switch {
 	case errors.Is(err, fs.ErrNotExist) || target.force:
 		return nil, target.check()
 	case err != nil:
-		return nil, fileError(filepath.Join(target.dir, "bench.json"), err)
+		return nil, fileError(path, err)
 	case json.Unmarshal(data, &was) != nil || len(was.Rows) == 0:
 		return nil, target.check() // not ours
 	}

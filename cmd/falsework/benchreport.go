@@ -35,6 +35,8 @@ type benchRow struct {
 	Print      wholeReport  `json:"print"` // dense at cost.DefaultSpacing
 	Seconds    float64      `json:"seconds"`
 	Key        string       `json:"key"` // of file, settings and program
+	Warnings   []string     `json:"warnings,omitempty"`
+	Files      []string     `json:"files,omitempty"` // that bake wrote, in its folder
 }
 
 // benchTakes is what supports take.
@@ -115,7 +117,7 @@ func (r *benchReport) save(target *output) error {
 	if err != nil {
 		return err
 	}
-	return target.place([]file{{benchNames[0], table}, {benchNames[1], b.Bytes()}, {benchNames[2], []byte(r.markdown())}}, nil)
+	return target.place([]file{{target.names[0], table}, {target.names[tableJSON], b.Bytes()}, {target.names[2], []byte(r.markdown())}}, nil)
 }
 
 // table returns the rows as comma-separated values. What is not known is empty.

@@ -134,7 +134,7 @@ func TestBenchGoesOn(t *testing.T) {
 	copyTo("notes.txt", badFile("inches"))
 	out := filepath.Join(t.TempDir(), "out")
 	code, first := benchJSON(t, models, "--out", out)
-	if code != exitFails || len(first.Rows) != 2 || first.Rows[0].Verdict != "refused" || !strings.Contains(first.Rows[0].Problem, "25.4") || first.Rows[1].Verdict != "holds" {
+	if code != exitFails || len(first.Rows) != 2 || first.Rows[0].Verdict != "refused" || !strings.Contains(first.Rows[0].Problem, "--unit") || first.Rows[1].Verdict != "holds" {
 		t.Fatalf("exit %d, %+v", code, first.Rows)
 	}
 	// Mark the row: whether it is baked again shows.
@@ -239,7 +239,7 @@ func TestBenchUsage(t *testing.T) {
 		}
 	}
 	_, _, stderr := call("bench", t.TempDir())
-	oneClearLine(t, stderr, "holds no STL or 3MF file")
+	oneClearLine(t, stderr, "holds no STL, 3MF or OBJ file")
 	_, _, stderr = call("bench", filepath.Join(t.TempDir(), "nowhere"))
 	oneClearLine(t, stderr, "nowhere", "check the path")
 	_, help, _ := call("bench", "--help")
@@ -248,7 +248,7 @@ func TestBenchUsage(t *testing.T) {
 			t.Errorf("help or README do not list %s", o)
 		}
 	}
-	for _, name := range benchNames {
+	for _, name := range tablesOf("bench") {
 		if !strings.Contains(help, name) || !strings.Contains(readme(t), "`"+name+"`") {
 			t.Errorf("help or README do not say what %s is", name)
 		}

@@ -22,6 +22,7 @@ type costOptions struct {
 	out            string // empty: nothing is written
 	price          float64
 	priced         bool
+	input          inputOptions
 	printer        printerOptions
 	json           bool
 	force          bool
@@ -136,6 +137,7 @@ func newCostCommand(io streams) *cobra.Command {
 	fs.StringVar(&o.out, "out", "", "folder to write picture and table to; made if it does not exist")
 	fs.BoolVar(&printDefault, "print-printer", false, "print the default printer file and do nothing else")
 	fs.Float64Var(&o.price, "price", 0, "price of a kilogram of filament, in any money, in place of the printer file's")
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the table")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
@@ -219,7 +221,7 @@ func (c *costing) read() (err error) {
 	if c.o.priced {
 		c.machine.Price = &c.o.price
 	}
-	if c.part, c.supports, c.warnings, err = readPair(c.o.part, c.o.supports); err != nil {
+	if c.part, c.supports, c.warnings, err = readPair(c.o.part, c.o.supports, c.o.input); err != nil {
 		return err
 	}
 	c.settings, err = c.o.printer.settingsFor(c.machine)

@@ -689,7 +689,7 @@ func TestPrinterReadingsAreDefaults(t *testing.T) {
 
 func mustRead(t *testing.T, path string) *mesh.Mesh {
 	t.Helper()
-	m, _, err := readPart(path)
+	m, _, err := readPart(path, inputOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"falsework/mesh"
@@ -13,6 +14,7 @@ import (
 	"falsework/supports"
 	"falsework/supports/plan"
 
+	"github.com/spf13/pflag"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -29,80 +31,125 @@ const leastPart, smallPart = 3.0, 10.0
 // foot beside it.
 const margin = 5.0
 
-// readPart reads a part that stands on the plate, in mm, as STL or as 3MF with
-// one body. Warnings say what is wrong with it and did not stop the work.
-func readPart(path string) (m *mesh.Mesh, warnings []string, err error) {
-	m, notes, err := readOne(path)
+// inputOptions say how files are read, alike in every command.
+type inputOptions struct {
+	unit mesh.Unit // the zero value is what the files say
+	// loose lets a part be anywhere, since it will be turned and set on the plate.
+	loose bool
+}
+
+func (o *inputOptions) addTo(fs *pflag.FlagSet) {
+	fs.Var(&unitValue{&o.unit}, "unit", "what the numbers of files count: micron, millimetre, centimetre, inch, foot\n"+
+		"or metre (default what 3MF says itself; millimetres in STL and OBJ)")
+}
+
+// unitValue reads the option.
+type unitValue struct{ *mesh.Unit }
+
+func (v *unitValue) Type() string { return "name" }
+
+func (v *unitValue) Set(name string) (err error) {
+	*v.Unit, err = mesh.ParseUnit(name)
+	return err
+}
+
+// isPart tells by the end of its name whether a file may be read.
+func isPart(path string) bool {
+	return slices.Contains(mesh.Extensions, strings.ToLower(filepath.Ext(path)))
+}
+
+// read reads a file of any format. Sizes that suggest another unit are asked about.
+func (o *inputOptions) read(path string) (mesh.Document, error) {
+	doc, err := mesh.Read(path, o.unit)
+	var size *mesh.SizeError
+	if errors.As(err, &size) {
+		if long := max(size.Size.X, size.Size.Y, size.Size.Z); long < mesh.MinPart || long > mesh.MaxPart {
+			return doc, o.ask(path, size.Size, size.Problem)
+		}
+	}
+	return doc, fileError(path, err)
+}
+
+// ask refuses a part of no likely size.
+func (o *inputOptions) ask(path string, size r3.Vec, problem string) error {
+	remedy := "say with --unit what its numbers count (micron, centimetre, inch, foot or metre), or scale it and export again"
+	if o.unit != (mesh.Unit{}) {
+		remedy = "is " + o.unit.String() + " the right --unit?"
+	}
+	return &mesh.SizeError{File: path, Size: size, Problem: problem, Remedy: remedy}
+}
+
+// readPart reads a part that stands on the plate. Several bodies are one part, unless
+// one of them is declared or named a support. Warnings say what is wrong with it and
+// did not stop the work.
+func readPart(path string, in inputOptions) (m *mesh.Mesh, warnings []string, err error) {
+	doc, err := in.read(path)
 	if err != nil {
 		return nil, nil, err
 	}
-	if warnings, err = settle(path, m, notes); err != nil {
+	return onePart(path, in, doc)
+}
+
+// onePart makes the part of all bodies of a file.
+func onePart(path string, in inputOptions, doc mesh.Document) (m *mesh.Mesh, warnings []string, err error) {
+	if len(doc.Bodies) > 1 && slices.ContainsFunc(doc.Bodies, isSupport) {
+		return nil, nil, &mesh.UnsupportedError{File: path, Problem: fmt.Sprintf("holds %d bodies, of which some are supports by name or type", len(doc.Bodies)),
+			Remedy: "give a file with the part alone"}
+	}
+	m = joined(doc.Bodies)
+	if warnings, err = settle(path, in, m, doc.Notes); err != nil {
 		return nil, nil, err
+	}
+	if n := len(doc.Bodies); n > 1 {
+		warnings = append(warnings, fmt.Sprintf("the file holds %d bodies, which are taken as one part: %s", n, namesOfBodies(doc.Bodies)))
 	}
 	return m, warnings, nil
 }
 
-// readLoosePart does so for a part that will be turned and set on the plate, wherever
-// it is.
-func readLoosePart(path string) (m *mesh.Mesh, warnings []string, err error) {
-	m, notes, err := readOne(path)
-	if err != nil {
-		return nil, nil, err
+// joined puts the shells of all bodies into one mesh.
+func joined(bodies []mesh.Body) *mesh.Mesh {
+	if len(bodies) == 1 {
+		return bodies[0].Mesh
 	}
-	if warnings, err = weigh(path, m, notes); err != nil {
-		return nil, nil, err
+	m := &mesh.Mesh{}
+	for _, b := range bodies {
+		m.Append(b.Mesh)
 	}
-	return m, append(warnings, defects(m.Topology())...), nil
+	return m
 }
 
-func readOne(path string) (m *mesh.Mesh, notes mesh.Notes, err error) {
-	if strings.EqualFold(filepath.Ext(path), ".3mf") {
-		m, notes, err = read3MF(path)
-	} else {
-		m, notes, err = mesh.ReadSTL(path)
+// namesOfBodies lists bodies for messages.
+func namesOfBodies(bodies []mesh.Body) string {
+	var names []string
+	for i, b := range bodies {
+		if i == mostNames {
+			names = append(names, "…")
+			break
+		}
+		names = append(names, fmt.Sprintf("%q", b.Name))
 	}
-	if err != nil {
-		return nil, notes, fileError(path, err)
-	}
-	return m, notes, nil
+	return strings.Join(names, ", ")
 }
 
-// settle rounds a part as files will and refuses one of no likely size or place.
-func settle(path string, m *mesh.Mesh, notes mesh.Notes) (warnings []string, err error) {
-	if warnings, err = weigh(path, m, notes); err != nil {
-		return nil, err
-	}
-	if err := checkPlace(path, m); err != nil {
-		return nil, err
-	}
-	return append(warnings, defects(m.Topology())...), nil
-}
-
-// weigh rounds a part as files will and refuses one of no likely size.
-func weigh(path string, m *mesh.Mesh, notes mesh.Notes) (warnings []string, err error) {
+// settle rounds a part as files will and refuses one of no likely size, or place unless
+// it may be anywhere.
+func settle(path string, in inputOptions, m *mesh.Mesh, notes mesh.Notes) (warnings []string, err error) {
 	warnings = notes.Warnings()
 	m.Round32()
 	switch size := sizeOf(m); {
 	case max(size[0], size[1], size[2]) < leastPart:
-		return nil, &mesh.SizeError{File: path, Size: r3.Vec{X: size[0], Y: size[1], Z: size[2]},
-			Problem: fmt.Sprintf("read as millimetres the part measures only %s mm", times(size)),
-			Remedy:  "if it was drawn in inches scale it by 25.4, and export again"}
+		return nil, in.ask(path, r3.Vec{X: size[0], Y: size[1], Z: size[2]}, fmt.Sprintf("the part measures only %s mm", times(size)))
 	case max(size[0], size[1], size[2]) < smallPart:
-		warnings = append(warnings, fmt.Sprintf("the part measures only %s mm; was it drawn in inches?", times(size)))
+		if in.unit == (mesh.Unit{}) {
+			warnings = append(warnings, fmt.Sprintf("the part measures only %s mm; if it was drawn in inches, say --unit inch", times(size)))
+		}
 	}
-	return warnings, nil
-}
-
-func read3MF(path string) (*mesh.Mesh, mesh.Notes, error) {
-	doc, err := mesh.Read3MF(path)
-	if err != nil {
-		return nil, mesh.Notes{}, err
+	if !in.loose {
+		if err := checkPlace(path, m); err != nil {
+			return nil, err
+		}
 	}
-	if n := len(doc.Bodies); n != 1 {
-		return nil, mesh.Notes{}, &mesh.UnsupportedError{File: path, Problem: fmt.Sprintf("holds %d bodies", n),
-			Remedy: "give a file with the part alone"}
-	}
-	return doc.Bodies[0].Mesh, doc.Notes, nil
+	return append(warnings, defects(m.Topology())...), nil
 }
 
 // checkPlace refuses a part that does not stand on the plate. It is not moved

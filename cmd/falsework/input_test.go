@@ -41,12 +41,12 @@ func TestBadInputIsRefusedInOneLine(t *testing.T) {
 		{"NaN", badFile("nan"), []string{"nan.stl", "triangle 8", "NaN", "repair"}},
 		{"infinite", badFile("infinite"), []string{"infinite.stl", "triangle 8", "Inf", "repair"}},
 		{"no volume", badFile("flat"), []string{"flat.stl", "flat", "thickness"}},
-		{"inches", badFile("inches"), []string{"inches.stl", "1.5 × 1 × 0.75 mm", "25.4"}},
+		{"inches", badFile("inches"), []string{"inches.stl", "1.5 × 1 × 0.75 mm", "--unit", "inch"}},
 		{"kilometre", badFile("kilometre"), []string{"kilometre.stl", "1000 mm", "scale"}},
 		{"below the plate", badFile("below-plate"), []string{"below-plate.stl", "z = -3", "lift it by 3 mm"}},
 		{"above the plate", stlFile(t, "afloat", box(20, 10, 2.5, 5)), []string{"afloat.stl", "z = 2.5", "lower it by 2.5 mm"}},
 		{"missing", filepath.Join(t.TempDir(), "nowhere.stl"), []string{"nowhere.stl", "no such file", "check the path"}},
-		{"folder", t.TempDir(), []string{"not a regular file"}},
+		{"folder", t.TempDir(), []string{"holds no STL, 3MF or OBJ file"}},
 		{"3MF that is none", writeFile(t, "half.3mf", []byte("PK\x03\x04 and no more")), []string{"half.3mf", "again"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

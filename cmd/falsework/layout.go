@@ -22,6 +22,7 @@ import (
 // layoutOptions are what layout was asked for.
 type layoutOptions struct {
 	part    string
+	input   inputOptions
 	plan    string
 	printer printerOptions
 	json    bool
@@ -108,6 +109,7 @@ func newLayoutCommand(io streams) *cobra.Command {
 	fs.SortFlags = false
 	fs.StringVar(&o.plan, "plan", "", "plan to update in place; written anew if it does not exist")
 	fs.BoolVar(&schema, "print-schema", false, "print the JSON Schema of a plan and do nothing else")
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the summary")
 	return cmd
@@ -161,7 +163,7 @@ func runLayout(ctx context.Context, io streams, o *layoutOptions) error {
 }
 
 func (l *laying) read() (err error) {
-	if l.part, l.warnings, err = readPart(l.o.part); err != nil {
+	if l.part, l.warnings, err = readPart(l.o.part, l.o.input); err != nil {
 		return err
 	}
 	if _, err := os.Stat(l.o.plan); errors.Is(err, fs.ErrNotExist) {

@@ -27,7 +27,7 @@ type printerOptions struct {
 
 func (o *printerOptions) addTo(fs *pflag.FlagSet) {
 	o.set = fs
-	fs.StringVar(&o.file, "printer", "", "YAML file of what your printer does and what a coupon told; options stand in for its numbers")
+	fs.StringVar(&o.file, "printer", "", "YAML file of what your printer does and a coupon told; options stand in for its numbers")
 	fs.Float64Var(&o.layer, "layer", 0, "layer height in mm (default half the nozzle)")
 	fs.Float64Var(&o.first, "first-layer", 0, "thickness of the first layer in mm (default the layer height)")
 	fs.Float64Var(&o.nozzle, "nozzle", 0, "bore of the nozzle in mm (default 0.4)")

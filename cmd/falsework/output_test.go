@@ -88,7 +88,7 @@ func TestFolderNames(t *testing.T) {
 			t.Errorf("%q holds %s", out, got)
 		}
 	}
-	if got, want := namesOf(folder(t, dir)), "a/ b/ cube-part.stl cube-proof.json cube.3mf cube.plan.yaml d/ e/ h/"; got != want {
+	if got, want := namesOf(folder(t, dir)), "a/ b/ cube-listing.md cube-part.stl cube-proof.json cube-sheet.html cube.3mf cube.plan.yaml d/ e/ h/"; got != want {
 		t.Errorf("there is %s, want %s", got, want)
 	}
 }

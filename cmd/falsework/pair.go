@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
 	"strings"
 
 	"falsework/mesh"
@@ -11,22 +10,17 @@ import (
 )
 
 // readPair reads a part as readPart does, and the supports that belong to it: from
-// a file of their own in the same frame, or from the part's if that is 3MF. Without
-// either, supports is nil.
-func readPair(partPath, supportsPath string) (part, supports *mesh.Mesh, warnings []string, err error) {
-	if strings.EqualFold(filepath.Ext(partPath), ".3mf") {
-		doc, err := mesh.Read3MF(partPath)
-		if err != nil {
-			return nil, nil, nil, fileError(partPath, err)
-		}
-		if part, supports, err = apart(partPath, doc.Bodies); err != nil {
-			return nil, nil, nil, err
-		}
-		warnings, err = settle(partPath, part, doc.Notes)
-		if err != nil {
-			return nil, nil, nil, err
-		}
-	} else if part, warnings, err = readPart(partPath); err != nil {
+// a file of their own in the same frame, or from the part's if that holds both.
+// Without either, supports is nil.
+func readPair(partPath, supportsPath string, in inputOptions) (part, supports *mesh.Mesh, warnings []string, err error) {
+	doc, err := in.read(partPath)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	if supports, err = apart(partPath, supportsPath == "", &doc); err != nil {
+		return nil, nil, nil, err
+	}
+	if part, warnings, err = onePart(partPath, in, doc); err != nil {
 		return nil, nil, nil, err
 	}
 	switch {
@@ -40,7 +34,7 @@ func readPair(partPath, supportsPath string) (part, supports *mesh.Mesh, warning
 			Remedy: "leave out " + supportsPath + ", or give the part alone"}
 	default:
 		var more []string
-		if supports, more, err = readSupports(supportsPath); err != nil {
+		if supports, more, err = readSupports(supportsPath, in); err != nil {
 			return nil, nil, nil, err
 		}
 		warnings = append(warnings, more...)
@@ -49,47 +43,45 @@ func readPair(partPath, supportsPath string) (part, supports *mesh.Mesh, warning
 	return part, supports, append(warnings, more...), err
 }
 
-// apart tells the part from the supports among the bodies of a 3MF file: these
-// are declared so, or named so. They come as one mesh, nil if there are none.
-func apart(path string, bodies []mesh.Body) (part, supports *mesh.Mesh, err error) {
-	parts := 0
-	for _, b := range bodies {
-		if b.Support || strings.Contains(strings.ToLower(b.Name), "support") {
-			if supports == nil {
-				supports = &mesh.Mesh{}
-			}
-			supports.Append(b.Mesh)
-			continue
-		}
-		part = b.Mesh
-		parts++
-	}
-	if parts != 1 {
-		return nil, nil, &mesh.UnsupportedError{File: path,
-			Problem: fmt.Sprintf("holds %d bodies, %d of them no supports by name or type", len(bodies), parts),
-			Remedy:  `give one part, and name its supports "supports"`}
-	}
-	return part, supports, nil
+// isSupport tells whether a body of a file is declared a support, or named so.
+func isSupport(b mesh.Body) bool {
+	return b.Support || strings.Contains(strings.ToLower(b.Name), "support")
 }
 
-// readSupports reads supports alone, whatever the bodies of a 3MF file are called.
-func readSupports(path string) (m *mesh.Mesh, warnings []string, err error) {
-	var notes mesh.Notes
-	if strings.EqualFold(filepath.Ext(path), ".3mf") {
-		var doc mesh.Document
-		doc, err = mesh.Read3MF(path)
-		m, notes = &mesh.Mesh{}, doc.Notes
-		for _, b := range doc.Bodies {
-			m.Append(b.Mesh)
+// apart takes the supports out of a 3MF file. They come as one mesh, nil if there are
+// none. A file that is given alone must hold one part beside them: what is not known
+// for a support would be proved as a part.
+func apart(path string, alone bool, doc *mesh.Document) (*mesh.Mesh, error) {
+	var supports, others []mesh.Body
+	for _, b := range doc.Bodies {
+		if isSupport(b) {
+			supports = append(supports, b)
+		} else {
+			others = append(others, b)
 		}
-	} else {
-		m, notes, err = mesh.ReadSTL(path)
 	}
+	if len(others) != 1 && (alone || len(others) == 0) {
+		return nil, &mesh.UnsupportedError{File: path,
+			Problem: fmt.Sprintf("holds %d bodies, %d of them no supports by name or type (%s)", len(doc.Bodies), len(others),
+				strings.Join(append([]string{namesOfBodies(doc.Bodies)}, doc.Notes.Skipped...), ", ")),
+			Remedy: `give one part, and name its supports "supports"`}
+	}
+	doc.Bodies = others
+	if supports == nil {
+		return nil, nil
+	}
+	return joined(supports), nil
+}
+
+// readSupports reads supports alone, whatever the bodies of a file are called.
+func readSupports(path string, in inputOptions) (m *mesh.Mesh, warnings []string, err error) {
+	doc, err := in.read(path)
 	if err != nil {
-		return nil, nil, fileError(path, err)
+		return nil, nil, err
 	}
+	m = joined(doc.Bodies)
 	m.Round32()
-	for _, w := range notes.Warnings() {
+	for _, w := range doc.Notes.Warnings() {
 		warnings = append(warnings, "supports: "+w)
 	}
 	return m, warnings, nil

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"sort"
 
@@ -9,7 +8,6 @@ import (
 	"falsework/raster"
 	"falsework/raster/view"
 
-	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -128,20 +126,12 @@ type picture struct {
 
 // drawAll draws views of one scene side by side, width pixels wide.
 func drawAll(s view.Scene, width int, pictures ...picture) ([]file, error) {
-	files := make([]file, len(pictures))
-	var eg errgroup.Group
+	list := make([]shot, len(pictures))
 	for i, p := range pictures {
 		p.options.Width, p.options.Height = width, width*3/4
-		eg.Go(func() error {
-			var b bytes.Buffer
-			if err := view.WritePNG(&b, s, p.options); err != nil {
-				return fmt.Errorf("drawing %s: %w", p.name, err)
-			}
-			files[i] = file{p.name, b.Bytes()}
-			return nil
-		})
+		list[i] = shot{p.name, s, p.options}
 	}
-	return files, eg.Wait()
+	return drawShots(list...)
 }
 
 func union(a, b r3.Box) r3.Box {

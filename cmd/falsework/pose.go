@@ -67,6 +67,7 @@ func (w *poseWishes) options() (o pose.Options, err error) {
 // poseOptions are what pose was asked for.
 type poseOptions struct {
 	part     string
+	input    inputOptions
 	wishes   poseWishes
 	rows     int
 	out      string // empty: no picture
@@ -158,6 +159,7 @@ func newPoseCommand(io streams) *cobra.Command {
 	o.wishes.addTo(fs)
 	fs.IntVar(&o.rows, "rows", 8, "how many poses the table has, the given one not counted")
 	fs.StringVar(&o.out, "out", "", "folder to write a picture to; made if it does not exist")
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the table")
 	fs.BoolVar(&o.force, "force", false, "replace a picture that an earlier run wrote")
@@ -217,7 +219,9 @@ func runPose(ctx context.Context, io streams, o *poseOptions) error {
 }
 
 func (v *posing) read() (err error) {
-	if v.part, v.warnings, err = readLoosePart(v.o.part); err != nil {
+	in := v.o.input
+	in.loose = true
+	if v.part, v.warnings, err = readPart(v.o.part, in); err != nil {
 		return err
 	}
 	if v.machine, err = readPrinter(v.o.printer.file); err != nil {

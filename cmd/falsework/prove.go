@@ -22,6 +22,7 @@ import (
 type proveOptions struct {
 	part, supports string // supports empty: in the part's file
 	out            string // empty: nothing is written
+	input          inputOptions
 	printer        printerOptions
 	json           bool
 	force          bool
@@ -131,6 +132,7 @@ func newProveCommand(io streams) *cobra.Command {
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	fs.StringVar(&o.out, "out", "", "folder to write proof and pictures to; made if it does not exist")
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the tables")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
@@ -201,8 +203,8 @@ func (v *proving) stages(target output) []stage {
 }
 
 func (v *proving) read() (err error) {
-	if v.part, v.supports, v.warnings, err = readPair(v.o.part, v.o.supports); err != nil {
-		return v.naming(err)
+	if v.part, v.supports, v.warnings, err = readPair(v.o.part, v.o.supports, v.o.input); err != nil {
+		return err
 	}
 	if v.supports == nil {
 		v.supports = &mesh.Mesh{}
@@ -210,29 +212,6 @@ func (v *proving) read() (err error) {
 	}
 	v.settings, err = v.o.printer.settings()
 	return err
-}
-
-// naming adds the names of a 3MF file's bodies to why they were refused.
-func (v *proving) naming(err error) error {
-	var refused *mesh.UnsupportedError
-	if v.o.supports != "" || !errors.As(err, &refused) {
-		return err
-	}
-	doc, again := mesh.Read3MF(v.o.part)
-	if again != nil || len(doc.Bodies) == 0 {
-		return err
-	}
-	var names []string
-	for i, b := range doc.Bodies {
-		if i == mostNames {
-			names = append(names, "…")
-			break
-		}
-		names = append(names, fmt.Sprintf("%q", b.Name))
-	}
-	named := *refused
-	named.Problem += " (" + strings.Join(append(names, doc.Notes.Skipped...), ", ") + ")"
-	return &named
 }
 
 // mostNames bounds the bodies that a refusal names.

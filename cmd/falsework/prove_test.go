@@ -248,7 +248,7 @@ func TestProveReadsAsBakeDoes(t *testing.T) {
 		t.Fatalf("no bad input: %v", err)
 	}
 	refused := 0
-	for _, path := range append(files, filepath.Join(t.TempDir(), "nowhere.stl"), t.TempDir()) {
+	for _, path := range append(files, filepath.Join(t.TempDir(), "nowhere.stl")) {
 		out := filepath.Join(t.TempDir(), "out")
 		bakeCode, _, baked := call("bake", path, "--out", out, "--no-pictures", "--json")
 		if bakeCode != exitRefused {

@@ -109,8 +109,11 @@ The job, from an exported part to a published model:
 
          falsework prove bracket.stl my-supports.stl
 
-  7. Publish out/bracket.3mf, with the pictures, and say on the page: print in
-     this pose, automatic supports off, let it cool before breaking supports away.
+  7. Publish out/bracket.3mf with the print sheet, out/bracket-sheet.html, for those
+     who print it; out/bracket-listing.md is text for the page, and these are
+     pictures for it:
+
+         falsework draw out/bracket.3mf --out page
 
 A scene of defaults: nozzle 0.4, layers 0.2, overhangs to 45° from the vertical,
 bridges to 10, a gap of 0.2 (all mm), bridges laid in any direction. Tell it what
@@ -146,7 +149,7 @@ func newRootCommand(io streams) *cobra.Command {
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return &usageError{cmd, err} })
-	root.AddCommand(newSurveyCommand(io), newPoseCommand(io), newBakeCommand(io), newLayoutCommand(io), newDiffCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io))
+	root.AddCommand(newSurveyCommand(io), newPoseCommand(io), newBakeCommand(io), newLayoutCommand(io), newDiffCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io), newDrawCommand(io))
 	return root
 }
 

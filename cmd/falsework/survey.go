@@ -26,6 +26,7 @@ type surveyOptions struct {
 	out      string // empty: no pictures
 	cutters  string // empty: none wanted
 	load     string // empty: none
+	input    inputOptions
 	printer  printerOptions
 	json     bool
 	force    bool
@@ -123,6 +124,7 @@ func newSurveyCommand(io streams) *cobra.Command {
 	fs.StringVar(&o.out, "out", "", "folder to write pictures to; made if it does not exist")
 	fs.StringVar(&o.cutters, "cutters", "", "STL file to write what remedies take away to")
 	fs.StringVar(&o.load, "load", "", "direction of the part's main load as x,y,z, for advice on strength")
+	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the table")
 	fs.BoolVar(&o.force, "force", false, "replace files that an earlier run wrote")
@@ -210,7 +212,7 @@ func (v *surveying) stages(pictures, cutters output) []stage {
 }
 
 func (v *surveying) read() (err error) {
-	if v.part, v.warnings, err = readPart(v.o.part); err != nil {
+	if v.part, v.warnings, err = readPart(v.o.part, v.o.input); err != nil {
 		return err
 	}
 	v.settings, err = v.o.printer.settings()

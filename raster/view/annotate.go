@@ -45,6 +45,31 @@ func (f *figure) drawPlate() {
 	}
 }
 
+// drawTrails draws chain lines where nothing stands before them.
+func (f *figure) drawTrails(trails []Trail) {
+	for _, t := range trails {
+		s := f.segment(t.From, t.To)
+		s.runs(func(p point, depth float64) int {
+			if f.hidden(f.part, p, depth) || f.hidden(f.support, p, depth) {
+				return behindPart
+			}
+			return seen
+		}, func(p, q point, is int) {
+			if is != seen {
+				return
+			}
+			d := q.sub(p)
+			l := d.length()
+			for at := 0.0; at < l; at += 26 * f.u {
+				f.stroke(p.lerp(q, at/l), p.lerp(q, min(at+14*f.u, l)/l), creaseWeight*f.u, InkSoft, 1)
+				if at+20*f.u < l {
+					f.disc(p.lerp(q, (at+20*f.u)/l), 1.1*f.u, InkSoft)
+				}
+			}
+		})
+	}
+}
+
 // millimetres formats a length to a tenth, without a needless zero.
 func millimetres(x float64) string {
 	s := strconv.FormatFloat(x, 'f', 1, 64)

@@ -45,17 +45,25 @@ func (f *figure) compose() {
 	for y := range f.frame.Dy() {
 		for x := range f.frame.Dx() {
 			var r, g, b float64
-			hit := false
+			hits := 0
 			for j := y * n; j < y*n+n; j++ {
 				for i := x * n; i < x*n+n; i++ {
 					pr, pg, pb, some := f.sample(i, j, j*w+i, mask[j*w+i])
 					r, g, b = r+pr, g+pg, b+pb
-					hit = hit || some
+					if some {
+						hits++
+					}
 				}
 			}
-			if hit {
+			if hits > 0 {
 				k := 1 / float64(n*n)
 				o := f.PixOffset(f.frame.Min.X+x, f.frame.Min.Y+y)
+				if f.Pix[o+3] == 0 { // no paper: what it adds is left out, and the rest covers its share
+					bare := float64(n*n - hits)
+					r, g, b = r-bare*float64(Paper.R), g-bare*float64(Paper.G), b-bare*float64(Paper.B)
+					k = 1 / float64(hits)
+					f.Pix[o+3] = uint8(255*float64(hits)/float64(n*n) + 0.5)
+				}
 				f.Pix[o], f.Pix[o+1], f.Pix[o+2] = uint8(r*k+0.5), uint8(g*k+0.5), uint8(b*k+0.5)
 			}
 		}
@@ -100,8 +108,8 @@ func (f *figure) sample(x, y, i int, inked uint8) (r, g, b float64, some bool) {
 		if dm := f.mark.depthAt(i); !math.IsInf(dm, 1) && (f.ghost || dm <= dp+f.slack) {
 			role := f.mark.roleAt(i)
 			u := f.u * float64(f.ss)
-			if role == Region { // the part's own shading tells its shape
-				c := fills[Region]
+			if role.tints() {
+				c := fills[role]
 				over(float64(c.R), float64(c.G), float64(c.B), tint)
 			} else {
 				cr, cg, cb := f.mark.colourAt(i)
@@ -138,6 +146,10 @@ func hatch(r Role, x, y, u float64) (color.NRGBA, float64) {
 		return Ink, 0.5
 	case r == Region && stripe(-x, y, 0.14, 13*u):
 		return Ink, 0.75
+	case r == Over && stripe(x, y, 0.14, 14*u):
+		return Ink, 0.5
+	case r == Level && (stripe(x, y, 0.12, 12*u) || stripe(y, -x, 0.12, 12*u)):
+		return Paper, 0.55
 	case r == Unheld && (stripe(x, y, 0.17, 9*u) || stripe(y, -x, 0.17, 9*u)):
 		return Paper, 0.9
 	}
@@ -254,7 +266,7 @@ const (
 // ghosted part also shows its hidden edges, dashed.
 func (f *figure) creases() {
 	for _, sd := range f.solids {
-		if sd.role == Pad || sd.role == Unheld || sd.role == Region {
+		if sd.role.isMark() {
 			continue // their outlines are enough
 		}
 		look := func(p point, depth float64) int {

@@ -33,7 +33,7 @@ func WriteContactSheet(w io.Writer, head Scene, size string, frames []Frame, col
 	if err != nil {
 		return err
 	}
-	sh, err := newSheet(o.Width, o.Height, false)
+	sh, err := newSheet(o.Width, o.Height, false, Sheet)
 	if err != nil {
 		return fmt.Errorf("view: %w", err)
 	}
@@ -79,7 +79,7 @@ func (s *sheet) frameOf(f *Frame, box image.Rectangle, o Options, present *[role
 	size, pitch := 19*s.u, 24*s.u
 	caption := box.Max.Y - s.px(16+24*captionLines)
 	fig := &figure{canvas: s.canvas, frame: image.Rect(box.Min.X, box.Min.Y+s.px(56), box.Max.X, caption),
-		ss: o.Supersample, u: s.u, ghost: o.GhostPart, undimensioned: true, solids: f.Scene.surfaces()}
+		ss: o.Supersample, u: s.u, ghost: o.GhostPart, bare: true, solids: f.Scene.surfaces()}
 	m := 14 * s.u
 	bare := f.Scene
 	bare.Labels = nil

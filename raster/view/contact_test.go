@@ -33,7 +33,7 @@ func TestContactSheetFrames(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		sh, err := newSheet(o.Width, o.Height, false)
+		sh, err := newSheet(o.Width, o.Height, false, Sheet)
 		if err != nil {
 			t.Fatal(err)
 		}

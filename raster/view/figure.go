@@ -16,8 +16,7 @@ type figure struct {
 	u     float64         // the sheet's unit of line and letter sizes, in pixels
 	proj  projection
 	ghost bool
-	// undimensioned leaves no room for dimension lines.
-	undimensioned bool
+	bare  bool // no dimensions are drawn
 
 	solids              []*solid
 	part, support, mark *layer  // nil where no item has such a role
@@ -95,7 +94,7 @@ func (f *figure) place(s *Scene, cam Camera, m margins) error {
 	}
 	draw(&f.part, func(r Role) bool { return r == Part })
 	draw(&f.support, func(r Role) bool { return r == Support || r == Ground })
-	draw(&f.mark, func(r Role) bool { return r == Pad || r == Unheld || r == Region })
+	draw(&f.mark, Role.isMark)
 	wait.Wait()
 	return nil
 }
@@ -122,6 +121,10 @@ func (f *figure) fit(s *Scene, m margins) {
 	for _, l := range s.Labels {
 		add(l.At)
 	}
+	for _, t := range s.Trails {
+		add(t.From)
+		add(t.To)
+	}
 	if len(flat) == 0 {
 		return
 	}
@@ -143,7 +146,7 @@ func (f *figure) fit(s *Scene, m margins) {
 			}
 			reach(q)
 		}
-		if dimensioned && !f.undimensioned && i > 0 {
+		if dimensioned && i > 0 && !f.bare {
 			for _, d := range f.dimensionLines(box) {
 				beyond := d.out.scale(dimensionRoom * f.u)
 				reach(d.p.add(beyond))

@@ -8,7 +8,7 @@ import (
 	"golang.org/x/image/vector"
 )
 
-// canvas is an opaque sheet to draw on. All coordinates are in pixels, pixel
+// canvas is a sheet to draw on, opaque or without paper. All coordinates are in pixels, pixel
 // (x, y) covering x to x+1.
 type canvas struct{ *image.NRGBA }
 
@@ -26,6 +26,14 @@ func (c canvas) blend(x, y int, col color.NRGBA, a float64) {
 	}
 	a = min(a, 1)
 	p := c.Pix[c.PixOffset(x, y):][:4:4]
+	if p[3] < 0xFF { // source over destination (Porter, Duff 1984, SIGGRAPH 18(3))
+		under := float64(p[3]) / 255 * (1 - a)
+		for i, v := range [3]uint8{col.R, col.G, col.B} {
+			p[i] = uint8((a*float64(v)+under*float64(p[i]))/(a+under) + 0.5)
+		}
+		p[3] = uint8(255*(a+under) + 0.5)
+		return
+	}
 	p[0] = uint8(float64(p[0]) + a*(float64(col.R)-float64(p[0])) + 0.5)
 	p[1] = uint8(float64(p[1]) + a*(float64(col.G)-float64(p[1])) + 0.5)
 	p[2] = uint8(float64(p[2]) + a*(float64(col.B)-float64(p[2])) + 0.5)

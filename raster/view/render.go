@@ -17,10 +17,20 @@ type Options struct {
 	// Supersample is how many samples a pixel has each way, 1 to 4; 0 is 2, or 3
 	// on a sheet of less than a megapixel, where lines are thin.
 	Supersample int
+	Background  Background
 	// GhostPart draws the part as a pane of glass with its hidden edges dashed,
 	// so that supports and pads behind it show.
 	GhostPart bool
 }
+
+// Background is what a figure stands on.
+type Background int
+
+const (
+	Sheet Background = iota // a drawing's sheet, with dimensions, legend and title block
+	Plain                   // paper alone
+	Clear                   // nothing: what is not drawn is transparent
+)
 
 // Limits of a sheet in pixels: below the least no letter is legible, above the
 // most the rasters would take gigabytes.
@@ -58,7 +68,8 @@ func (o Options) withDefaults() (Options, error) {
 	return o, nil
 }
 
-// Render draws a scene. The picture is opaque and repeats bit by bit. It fails
+// Render draws a scene. The picture is opaque but on a clear background, and repeats bit
+// by bit. It fails
 // for coordinates that are not finite, indices out of range, a camera without a
 // direction and sizes out of range; the error names the item.
 func Render(s Scene, o Options) (*image.NRGBA, error) {
@@ -75,11 +86,11 @@ func render(s Scene, o Options) (*image.NRGBA, *figure, error) {
 	if err := s.check(); err != nil {
 		return nil, nil, err
 	}
-	sh, err := newSheet(o.Width, o.Height, s.Failed)
+	sh, err := newSheet(o.Width, o.Height, s.Failed, o.Background)
 	if err != nil {
 		return nil, nil, fmt.Errorf("view: %w", err)
 	}
-	f := &figure{canvas: sh.canvas, frame: sh.view, ss: o.Supersample, u: sh.u, ghost: o.GhostPart, solids: s.surfaces()}
+	f := &figure{canvas: sh.canvas, frame: sh.view, bare: o.Background != Sheet, ss: o.Supersample, u: sh.u, ghost: o.GhostPart, solids: s.surfaces()}
 	m := margins{left: 26 * sh.u, right: 26 * sh.u, top: 26 * sh.u, bottom: 22 * sh.u}
 	if len(s.Labels) > 0 {
 		widest := 0.0
@@ -96,8 +107,14 @@ func render(s Scene, o Options) (*image.NRGBA, *figure, error) {
 
 	f.compose()
 	f.drawPlate()
+	f.drawTrails(s.Trails)
 	f.crosshairs()
 	f.regionRings()
+	if o.Background != Sheet {
+		f.balloons(s.Labels, nil, sh.bold)
+		sh.failBand()
+		return sh.NRGBA, f, nil
+	}
 	size := "–"
 	var dims []dimension
 	if box, any := s.bounds(func(r Role) bool { return r == Part }); any {

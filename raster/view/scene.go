@@ -19,6 +19,9 @@ const (
 	Unheld              // what would fall: vermilion, hatched both ways, ringed
 	Region              // what would fall of a bare part: violet, hatched one way, heavily outlined
 	Ground              // flat areas on the plate, drawn pale
+	Near                // undersides that just hold: straw
+	Over                // undersides that lean too far: rust, hatched one way
+	Level               // undersides that are all but level: plum, hatched both ways
 	roles
 )
 
@@ -37,6 +40,12 @@ func (r Role) String() string {
 		return "would fall"
 	case Ground:
 		return "on the plate"
+	case Near:
+		return "near the limit"
+	case Over:
+		return "past the limit"
+	case Level:
+		return "nearly level"
 	}
 	return fmt.Sprintf("role %d", int(r))
 }
@@ -55,6 +64,16 @@ type Label struct {
 	Text string
 }
 
+// isMark tells whether a role is laid over the part rather than being a solid.
+func (r Role) isMark() bool { return r == Pad || r == Unheld || r == Region || r >= Near }
+
+// tints tells whether a mark tints the part, whose own shading tells its shape.
+func (r Role) tints() bool { return r == Region || r >= Near }
+
+// Trail is a chain line from one place of the scene to another, in mm, such as the way
+// that something was moved by.
+type Trail struct{ From, To r3.Vec }
+
 // Scene is what a sheet shows. The zero value is an empty sheet.
 type Scene struct {
 	Title    string
@@ -69,6 +88,7 @@ type Scene struct {
 	Failed bool
 	Items  []Item
 	Labels []Label
+	Trails []Trail
 	// Notes are lines beside the legend, wrapped where they are long.
 	Notes []string
 }
@@ -97,6 +117,11 @@ func (s *Scene) check() error {
 	for i, l := range s.Labels {
 		if !finite(l.At) {
 			return fmt.Errorf("view: label %d (%s) at (%g, %g, %g) is not finite", i, l.Text, l.At.X, l.At.Y, l.At.Z)
+		}
+	}
+	for i, t := range s.Trails {
+		if !finite(t.From) || !finite(t.To) {
+			return fmt.Errorf("view: trail %d is not finite", i)
 		}
 	}
 	return nil

@@ -33,7 +33,7 @@ type sheet struct {
 	title  image.Rectangle
 }
 
-func newSheet(w, h int, failed bool) (*sheet, error) {
+func newSheet(w, h int, failed bool, background Background) (*sheet, error) {
 	faces, err := fonts()
 	if err != nil {
 		return nil, err
@@ -42,6 +42,18 @@ func newSheet(w, h int, failed bool) (*sheet, error) {
 		canvas: newCanvas(w, h, Paper),
 		u:      max(0.4, min(float64(w)/1600, float64(h)/1150)),
 		plain:  &lettering{font: faces[0]}, bold: &lettering{font: faces[1]}, smallcaps: &lettering{font: faces[2]},
+	}
+	if background == Clear {
+		clear(s.Pix)
+	}
+	if background != Sheet {
+		s.u = max(0.4, min(float64(w)/1600, float64(h)/1200))
+		s.view = s.Rect
+		if failed {
+			s.band = image.Rect(0, 0, w, s.px(54))
+			s.view.Min.Y = s.band.Max.Y
+		}
+		return s, nil
 	}
 	m := s.px(26)
 	s.border = image.Rect(m, m, w-m, h-m)
@@ -117,7 +129,7 @@ func (s *sheet) swatch(r Role, box image.Rectangle) {
 		box.Max.X -= s.px(30)
 	}
 	fill := fills[r]
-	if r == Region {
+	if r.tints() {
 		fill = mix(fills[Part], fill, tint)
 	}
 	s.rect(box, fill)
@@ -241,5 +253,8 @@ func (s *sheet) titleBlock(sc *Scene, cam Camera, size string) {
 // overall formats the size of a box.
 func overall(b r3.Box) string {
 	d := r3.Sub(b.Max, b.Min)
+	if d.Z == 0 { // a single layer
+		return millimetres(d.X) + " × " + millimetres(d.Y) + " mm"
+	}
 	return millimetres(d.X) + " × " + millimetres(d.Y) + " × " + millimetres(d.Z) + " mm"
 }

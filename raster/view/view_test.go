@@ -240,7 +240,7 @@ func TestScaleBarIsTrue(t *testing.T) {
 
 		// The bar's lines: the longest dark run in the field of the notes, above
 		// the border and clear of its left side.
-		sh, err := newSheet(size[0], size[1], false)
+		sh, err := newSheet(size[0], size[1], false, Sheet)
 		if err != nil {
 			t.Fatal(err)
 		}
