@@ -19,13 +19,19 @@ type proofReport struct {
 	UnheldBestDirectionMM2 float64  `json:"unheld_best_direction_mm2"`
 	CollisionsMM3          float64  `json:"collisions_mm3"`
 	BlockedBodies          int      `json:"blocked_bodies"`
-	Reasons                []string `json:"reasons"` // the most harmful first
+	Reasons                []string `json:"reasons"`  // the most harmful first
+	Unsteady               []string `json:"unsteady"` // what may bend, let go or tip while it prints: fails nothing
 }
 
 func shortProof(r prove.Report) proofReport {
 	p := proofReport{
 		Verdict: string(r.Verdict), UnheldMM2: to(r.UnheldMM2, 4), UnheldBestDirectionMM2: to(r.UnheldBestDirectionMM2, 4),
-		CollisionsMM3: to(r.CollisionsMM3, 4), BlockedBodies: r.BlockedBodies, Reasons: []string{},
+		CollisionsMM3: to(r.CollisionsMM3, 4), BlockedBodies: r.BlockedBodies, Reasons: []string{}, Unsteady: []string{},
+	}
+	for _, note := range r.Notes {
+		if note.Kind == prove.Sways || note.Kind == prove.LetsGo || note.Kind == prove.Tips {
+			p.Unsteady = append(p.Unsteady, strings.TrimSuffix(note.Text, "."))
+		}
 	}
 	for _, why := range r.Reasons {
 		text := strings.TrimSuffix(why.Text, ".")

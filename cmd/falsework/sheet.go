@@ -75,6 +75,9 @@ func newSheet(b *baking, voids []prove.Void, pictures []sheetPicture) *sheet {
 		Created: b.o.publish.Created, Change: b.o.publish.Modified,
 		Holds: !b.fails(), Bare: b.bare(), Reasons: r.Proof.Reasons, Pictures: pictures, Cautions: sheetCautions,
 	}
+	for _, note := range r.Proof.Unsteady {
+		s.Cautions = append(s.Cautions[:len(s.Cautions):len(s.Cautions)], "Watch it while it prints: "+note+".")
+	}
 	set := b.settings
 	switch {
 	case b.fails():

@@ -175,6 +175,13 @@ func (r *bakeReport) print(w io.Writer, layerMM float64) {
 		}
 		line("", "– %s", reason)
 	}
+	for i, note := range r.Proof.Unsteady {
+		if i == mostReasons-1 && len(r.Proof.Unsteady) > mostReasons {
+			line("", "and %d more; the proof file lists all", len(r.Proof.Unsteady)-i)
+			break
+		}
+		line("unsteady", "%s", note)
+	}
 	line("files", "%s", fileList(r.Files))
 	line("caution", "%s", caution)
 }
