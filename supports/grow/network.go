@@ -349,15 +349,20 @@ func Within(q plan.Post, p r2.Vec) bool {
 func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 	var out []int
 	if !slices.ContainsFunc(lines, func(l plan.Line) bool { return q.Under != "" && l.ID == q.Under }) {
-		lowest := math.Inf(1)
+		at := r2.Vec{X: q.At[0], Y: q.At[1]}
+		middle := -1 // the station that it stands under
 		for i := range n.Stations {
 			if Within(q, n.Stations[i].P) {
 				out = append(out, i)
-				lowest = min(lowest, n.Stations[i].Top)
+				if middle < 0 || dist(n.Stations[i].P, at) < dist(n.Stations[middle].P, at) {
+					middle = i
+				}
 			}
 		}
 		// A wall far higher up passes over: from here it would be a reed.
-		return slices.DeleteFunc(out, func(i int) bool { return n.Stations[i].Top > lowest+max(joinHeights, q.Side) })
+		return slices.DeleteFunc(out, func(i int) bool {
+			return n.Stations[i].Top > n.Stations[middle].Top+max(joinHeights, q.Side, 2*q.Reach)
+		})
 	}
 	gone := map[int]float64{}
 	var todo queue

@@ -143,7 +143,9 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 				} else {
 					a, b = at(gap-off-step), at(gap-off)
 				}
-				a.Low, b.Low = last.Low, st.Low
+				// Where the top falls steeply the edge falls with it.
+				a.Low = min(last.Low, a.High-thinnest*n.settings.Layer)
+				b.Low = min(st.Low, b.High-thinnest*n.settings.Layer)
 				if off+step >= gap {
 					run = append(run, a)
 				} else {
