@@ -81,9 +81,13 @@ func (s *sheet) frameOf(f *Frame, box image.Rectangle, o Options, present *[role
 	fig := &figure{canvas: s.canvas, frame: image.Rect(box.Min.X, box.Min.Y+s.px(56), box.Max.X, caption),
 		ss: o.Supersample, u: s.u, ghost: o.GhostPart, bare: true, solids: f.Scene.surfaces()}
 	m := 14 * s.u
+	camera := f.Camera
+	if camera == (Camera{}) {
+		camera = ThreeQuarter()
+	}
 	bare := f.Scene
 	bare.Labels = nil
-	if err := fig.place(&bare, f.Camera, margins{m, m, m, m}); err != nil {
+	if err := fig.place(&bare, camera, margins{m, m, m, m}); err != nil {
 		return err
 	}
 	fig.compose()

@@ -107,10 +107,11 @@ func crossed(m *mesh.Mesh, beside [][3]int32, of []int32, patch []int32, normal 
 			a, b := m.Vertices[v[k]], m.Vertices[v[(k+1)%3]]
 			sd := side{r2.Vec{X: r3.Dot(e1, a), Y: r3.Dot(e2, a)}, r2.Vec{X: r3.Dot(e1, b), Y: r3.Dot(e2, b)}, true}
 			if o >= 0 {
-				// A wall below the ceiling lies on the side that the ceiling faces.
+				// A wall below the ceiling lies on the side that the ceiling faces, and
+				// is no overhang itself.
 				for _, c := range m.Triangles[o] {
 					if c != v[k] && c != v[(k+1)%3] {
-						sd.free = r3.Dot(r3.Sub(m.Vertices[c], a), normal) <= 0
+						sd.free = r3.Dot(r3.Sub(m.Vertices[c], a), normal) <= 0 || leans(m.AreaNormal(int(o)), normal, s)
 					}
 				}
 			}
@@ -135,6 +136,11 @@ func crossed(m *mesh.Mesh, beside [][3]int32, of []int32, patch []int32, normal 
 		}
 	}
 	return false
+}
+
+// leans tells whether a facet beside a ceiling is beyond the limit.
+func leans(area, ceiling r3.Vec, s supports.Settings) bool {
+	return r3.Dot(area, ceiling) > math.Sin(s.Limit+facetError)*math.Sqrt(r3.Norm2(area))
 }
 
 // neighbours returns for each triangle the one across each of its edges, from
