@@ -6,12 +6,13 @@
 // closed shells, which may overlap: a point is inside where its winding number
 // is positive.
 //
-// Files: [ReadSTL] and [Read3MF] read, [EncodeSTL] and [Encode3MF] write; the
-// Decode functions do the same from memory and never panic, whatever the bytes.
+// Files: [Read] reads STL, 3MF and OBJ, in the unit that it is told, [EncodeSTL] and
+// [Encode3MF] write; the Decode functions read from memory and never panic, whatever
+// the bytes.
 // Errors about a file are of three types, so that a program can tell them apart:
 // [FormatError] (malformed), [UnsupportedError] (sound perhaps, but not handled)
 // and [SizeError] (another unit, most likely). Each is one line that names the
-// file, the place in it, and a remedy. Both file formats keep coordinates in
+// file, the place in it, and a remedy. The formats keep coordinates in
 // float32; [Mesh.Round32] does the same to a mesh in memory, so that what is
 // measured is what is written. The same mesh gives the same bytes.
 //

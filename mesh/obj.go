@@ -20,9 +20,7 @@ const (
 	maxCorners, maxClipping = 2_000, 1e11
 )
 
-// ReadOBJ reads an OBJ file as millimetres; see DecodeOBJ.
-func ReadOBJ(path string) (*Mesh, Notes, error) { return readOBJ(path, 1) }
-
+// readOBJ reads an OBJ file whose numbers count so many mm.
 func readOBJ(path string, scale float64) (*Mesh, Notes, error) {
 	info, err := os.Stat(path)
 	if err != nil {

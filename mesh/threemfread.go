@@ -35,7 +35,7 @@ const (
 	maxRatio = 200
 	// maxPlaced bounds the vertices, and the triangles, that a build may reach:
 	// together less than 1 GB.
-	maxPlaced = 16 << 20
+	maxPlaced = 12 << 20
 	// maxEntries bounds the files in a package.
 	maxEntries = 10_000
 	// maxDepth bounds how deep components may refer to components.

@@ -47,6 +47,9 @@ pictures. Of a part alone only the first, the second and the need map are drawn.
 plain is the figure on paper; transparent is the figure alone. Letters stay legible on
 a picture 800 pixels wide. The same input gives the same bytes.
 
+--json prints part, proof, files[], seconds{read,prove,draw} and warnings[], as bake
+gives them.
+
 The exit code is 0 when the pictures are drawn, 1 when the proof fails, 2 when nothing
 was.`
 

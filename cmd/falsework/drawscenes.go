@@ -193,9 +193,6 @@ func (d drawing) layerScene(part *raster.Stack, k int) view.Scene {
 	for below > 0 && k-below < 4 && (below == k || sup.Layer(below).Count() == 0) {
 		below--
 	}
-	under := &mesh.Mesh{}
-	supports := []slice{{below, sup.Layer(below).Clone()}}
-	under.Append(tiles(sup.Grid, part.Layers, supports))
 	var pads []slice
 	for _, p := range d.pads {
 		if p.k == k {
@@ -206,8 +203,8 @@ func (d drawing) layerScene(part *raster.Stack, k int) view.Scene {
 		Title: d.title, LayerHeight: d.layers.Height, Verdict: d.verdict, Failed: d.failed,
 		Subtitle: fmt.Sprintf("layer %d, z %.4g to %.4g mm", k+1, part.Bottom(k), part.Bottom(k+1)),
 		Items: []view.Item{
-			{Mesh: tiles(part.Grid, part.Layers, []slice{{below, part.Layer(below).Clone()}}), Role: view.Part, Name: "part"},
-			{Mesh: under, Role: view.Support, Name: "supports"},
+			{Mesh: tiles(part.Grid, part.Layers, []slice{{below, part.Layer(below).Clone()}}), Role: view.Part, Name: "part", Flat: true},
+			{Mesh: tiles(sup.Grid, part.Layers, []slice{{below, sup.Layer(below).Clone()}}), Role: view.Support, Name: "supports", Flat: true},
 			{Mesh: tiles(d.grid, d.layers, pads), Role: view.Pad, Name: "pads"},
 		},
 		Notes: []string{"A cut through part and supports, seen from above."},

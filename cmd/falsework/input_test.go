@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -118,6 +119,49 @@ func TestPartFrom3MF(t *testing.T) {
 	codeSTL, rSTL := bakeJSON(t, partFile("tip-bucket-weight"), "--out", filepath.Join(dir, "b"))
 	if code != codeSTL || r.Part.VolumeMM3 != rSTL.Part.VolumeMM3 || !cmp.Equal(r.Need, rSTL.Need) {
 		t.Errorf("exit %d and %+v from 3MF, exit %d and %+v from STL", code, r.Part, codeSTL, rSTL.Part)
+	}
+}
+
+// Several bodies of a 3MF file are one part, as one mesh of both is.
+func TestPartOfSeveralBodies(t *testing.T) {
+	lower, upper := box(20, 20, 0, 5), box(8, 8, 5, 10)
+	var b bytes.Buffer
+	if err := mesh.Encode3MF(&b, mesh.Package{Part: mesh.Body{Name: "base", Mesh: lower}, Supports: []mesh.Body{{Name: "knob", Mesh: upper}}}); err != nil {
+		t.Fatal(err)
+	}
+	both := lower.Clone()
+	both.Append(upper)
+	dir := t.TempDir()
+	code, r := bakeJSON(t, writeFile(t, "two.3mf", b.Bytes()), "--out", filepath.Join(dir, "a"))
+	codeOne, rOne := bakeJSON(t, stlFile(t, "one", both), "--out", filepath.Join(dir, "b"))
+	if code != codeOne || r.Part.VolumeMM3 != rOne.Part.VolumeMM3 || r.Part.Triangles != rOne.Part.Triangles || !cmp.Equal(r.Need, rOne.Need) {
+		t.Errorf("exit %d and %+v of two bodies, exit %d and %+v of one mesh", code, r.Part, codeOne, rOne.Part)
+	}
+	if w := strings.Join(r.Warnings, ""); !strings.Contains(w, `"base", "knob"`) {
+		t.Errorf("warnings %q", w)
+	}
+}
+
+// An inch is 25.4 mm by definition. The same part in any format and unit is the same.
+func TestUnits(t *testing.T) {
+	inches := stlFile(t, "inches", box(1, 0.5, 0, 0.75))
+	var text strings.Builder
+	m := box(2.54, 1.27, 0, 1.905) // centimetres
+	for _, v := range m.Vertices {
+		fmt.Fprintf(&text, "v %g %g %g\n", v.X, v.Y, v.Z)
+	}
+	for _, f := range m.Triangles {
+		fmt.Fprintf(&text, "f %d %d %d\n", f[0]+1, f[1]+1, f[2]+1)
+	}
+	centimetres := writeFile(t, "centimetres.obj", []byte(text.String()))
+	for path, unit := range map[string]string{inches: "inch", centimetres: "centimetre"} {
+		if code, _, stderr := call("bake", path, "--out", filepath.Join(t.TempDir(), "a")); code != exitRefused || !strings.Contains(stderr, "--unit") {
+			t.Errorf("%s without a unit: exit %d, %q", path, code, stderr)
+		}
+		_, r := bakeJSON(t, path, "--out", filepath.Join(t.TempDir(), "b"), "--unit", unit)
+		if r.Part.SizeMM != [3]float64{25.4, 12.7, 19.05} {
+			t.Errorf("%s: %v mm", unit, r.Part.SizeMM)
+		}
 	}
 }
 

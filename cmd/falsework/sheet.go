@@ -216,7 +216,7 @@ func pieceRows(bodies []prove.Body, part r3.Box) (rows []pieceRow, more int) {
 			touches = fmt.Sprintf("%.3g mm² of the underside", b.ContactMM2)
 		}
 		rows = append(rows, pieceRow{b.ID,
-			fmt.Sprintf("x %.0f to %.0f, y %.0f to %.0f, up to z %.0f mm", lo.X, hi.X, lo.Y, hi.Y, hi.Z), stands, touches, offWords(b, part)})
+			fmt.Sprintf("x %g to %g, y %g to %g, up to z %g mm", to(lo.X, 1), to(hi.X, 1), to(lo.Y, 1), to(hi.Y, 1), to(hi.Z, 1)), stands, touches, offWords(b, part)})
 	}
 	return rows, 0
 }

@@ -266,7 +266,7 @@ const (
 // ghosted part also shows its hidden edges, dashed.
 func (f *figure) creases() {
 	for _, sd := range f.solids {
-		if sd.role.isMark() {
+		if sd.role.isMark() || sd.flat {
 			continue // their outlines are enough
 		}
 		look := func(p point, depth float64) int {

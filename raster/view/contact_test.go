@@ -14,8 +14,8 @@ import (
 
 // Each frame shows its own scene within its own box, at any number of columns.
 func TestContactSheetFrames(t *testing.T) {
-	part := Item{meshtest.Box(r3.Vec{}, r3.Vec{X: 20, Y: 20, Z: 20}), Part, "part"}
-	support := Item{meshtest.Box(r3.Vec{}, r3.Vec{X: 20, Y: 20, Z: 20}), Support, "support"}
+	part := Item{Mesh: meshtest.Box(r3.Vec{}, r3.Vec{X: 20, Y: 20, Z: 20}), Role: Part, Name: "part"}
+	support := Item{Mesh: meshtest.Box(r3.Vec{}, r3.Vec{X: 20, Y: 20, Z: 20}), Role: Support, Name: "support"}
 	frames := []Frame{
 		{Scene: Scene{Items: []Item{part}}, Number: "1"}, {Scene: Scene{Items: []Item{support}}, Number: "2", Marked: true},
 		{Scene: Scene{Items: []Item{part}}, Number: "3"},
@@ -64,7 +64,7 @@ func TestContactSheetRefuses(t *testing.T) {
 		"no frame":   WriteContactSheet(&bytes.Buffer{}, Scene{}, "", nil, 1, Options{}),
 		"no column":  WriteContactSheet(&bytes.Buffer{}, Scene{}, "", one, 0, Options{}),
 		"a size":     WriteContactSheet(&bytes.Buffer{}, Scene{}, "", one, 1, Options{Width: 3}),
-		"not finite": WriteContactSheet(&bytes.Buffer{}, Scene{}, "", []Frame{{Scene: Scene{Items: []Item{{bad, Part, "bad"}}}}}, 1, Options{}),
+		"not finite": WriteContactSheet(&bytes.Buffer{}, Scene{}, "", []Frame{{Scene: Scene{Items: []Item{{Mesh: bad, Role: Part, Name: "bad"}}}}}, 1, Options{}),
 		"full disk":  WriteContactSheet(full{}, Scene{}, "", one, 1, Options{Width: 400, Height: 300}),
 	} {
 		if err == nil {

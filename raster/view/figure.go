@@ -36,7 +36,7 @@ func (s *Scene) surfaces() []*solid {
 	var out []*solid
 	for _, it := range s.Items {
 		if it.Mesh != nil && len(it.Mesh.Triangles) > 0 {
-			out = append(out, &solid{surface: newSurface(it.Mesh), role: it.Role})
+			out = append(out, &solid{surface: newSurface(it.Mesh), role: it.Role, flat: it.Flat})
 		}
 	}
 	return out

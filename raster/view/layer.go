@@ -45,6 +45,7 @@ func (passThrough) Fragment(v fauxgl.Vertex) fauxgl.Color { return v.Color }
 type solid struct {
 	*surface
 	role  Role
+	flat  bool
 	place []point   // sheet pixels
 	depth []float64 // mm
 }

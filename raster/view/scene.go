@@ -55,6 +55,9 @@ type Item struct {
 	Mesh *mesh.Mesh // mm
 	Role Role
 	Name string // for errors
+	// Flat leaves out the item's own edges, as of areas put together from pieces;
+	// its outline is inked all the same.
+	Flat bool
 }
 
 // Label is a balloon whose leader ends at a point of the scene. Text is short,

@@ -33,7 +33,7 @@ func table() Scene {
 	bare.Append(Marker(r3.Vec{X: 29, Y: 18, Z: 16}, 0.5))
 	return Scene{
 		Title: "Table", Subtitle: "one leg, one post", LayerHeight: 0.2, Failed: true,
-		Items: []Item{{part, Part, "part"}, {post, Support, "post"}, {pad, Pad, "pad"}, {bare, Unheld, "bare"}},
+		Items: []Item{{Mesh: part, Role: Part, Name: "part"}, {Mesh: post, Role: Support, Name: "post"}, {Mesh: pad, Role: Pad, Name: "pad"}, {Mesh: bare, Role: Unheld, Name: "bare"}},
 		Labels: []Label{
 			{r3.Vec{X: 22, Y: 4, Z: 8}, "1"}, {r3.Vec{X: 3, Y: 10, Z: 20}, "A1"},
 		},
@@ -47,7 +47,7 @@ func cameras() []Camera {
 
 func TestSameInputSameBytes(t *testing.T) {
 	s := table()
-	s.Items = append(s.Items, Item{meshtest.Blob(2000), Part, "blob"})
+	s.Items = append(s.Items, Item{Mesh: meshtest.Blob(2000), Role: Part, Name: "blob"})
 	draw := func(o Options) []byte {
 		var b bytes.Buffer
 		if err := WritePNG(&b, s, o); err != nil {
@@ -493,7 +493,7 @@ func shelf() Scene {
 		{Min: r2.Vec{Y: 4}, Max: r2.Vec{X: 40, Y: 20}, Z: 25.9}, {Min: r2.Vec{Y: 20}, Max: r2.Vec{X: 40, Y: 40}, Z: 25},
 	})
 	speck := Tiles([]Tile{{Min: r2.Vec{X: 20, Y: 4}, Max: r2.Vec{X: 20.3, Y: 4.3}, Z: 10}})
-	return Scene{Items: []Item{{part, Part, "part"}, {under, Region, "under"}, {speck, Region, "speck"}}}
+	return Scene{Items: []Item{{Mesh: part, Role: Part, Name: "part"}, {Mesh: under, Role: Region, Name: "under"}, {Mesh: speck, Role: Region, Name: "speck"}}}
 }
 
 // A region shows the part through its colour, is outlined once round although its
