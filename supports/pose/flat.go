@@ -6,6 +6,7 @@ import (
 
 	"falsework/mesh"
 	"falsework/supports"
+	"falsework/supports/remedy"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -87,6 +88,69 @@ func flatsOf(m *mesh.Mesh, s supports.Settings) (flats []flat, of []int32) {
 	}
 	return flats, of
 }
+
+// ceiling is a stretch of triangles that holds by itself in some poses.
+type ceiling struct {
+	normal r3.Vec // of a flat that bridges cross when it faces down
+	axis   r3.Vec // of a bore so small that its crown holds when it lies; zero for a flat
+}
+
+// lying is the sine of how far a bore may lean and its crown still be closed as a
+// level one is. A choice of ours.
+var lying = math.Sin(20 * math.Pi / 180)
+
+func (c *ceiling) holds(up r3.Vec, s supports.Settings) bool {
+	if c.axis != (r3.Vec{}) {
+		return math.Abs(r3.Dot(c.axis, up)) <= lying
+	}
+	return r3.Dot(c.normal, up) < -levelSine(s)
+}
+
+// smallBore tells whether the crown of a level bore of radius r (mm) holds. Beyond the
+// limit of 45° its outline closes in by r/√2 on each side over a rise of r − r/√2. The
+// last layer's bridge, half a chord √(2·r·h), spans what is left; the rest stands out
+// further than it rises by what a ledge may.
+func smallBore(r float64, s supports.Settings) bool {
+	h := s.Layer
+	bridge := math.Sqrt(2 * r * h)
+	out, rise := r*math.Sqrt2/2-bridge, r-r*math.Sqrt2/2-h
+	return out-rise*math.Tan(s.Limit) <= s.Ledge()
+}
+
+// ceilingsOf returns what may hold by itself of a mesh, and for each triangle the one
+// that it belongs to, −1 for none.
+func ceilingsOf(m *mesh.Mesh, flats []flat, flatOf []int32, s supports.Settings) (ceilings []ceiling, of []int32) {
+	number := make([]int32, len(flats))
+	for i, f := range flats {
+		number[i] = -1
+		if f.bridges {
+			number[i] = int32(len(ceilings))
+			ceilings = append(ceilings, ceiling{normal: f.normal})
+		}
+	}
+	of = make([]int32, len(flatOf))
+	for t, k := range flatOf {
+		of[t] = -1
+		if k >= 0 {
+			of[t] = number[k]
+		}
+	}
+	for _, b := range remedy.Bores(m) {
+		// Channels have other crowns in every pose.
+		if b.Covered < 2*math.Pi-wholeTurn || !smallBore(b.Radius, s) {
+			continue
+		}
+		for _, t := range b.Faces {
+			of[t] = int32(len(ceilings))
+		}
+		ceilings = append(ceilings, ceiling{axis: b.Axis})
+	}
+	return ceilings, of
+}
+
+// wholeTurn is the angle in radians that a bore may lack and be whole: one facet of a
+// coarse one.
+const wholeTurn = 0.3
 
 // crossed tells whether a flat patch, as a ceiling, is narrow enough in some
 // direction for bridges whose ends land on walls that go down from its rim.

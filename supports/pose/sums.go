@@ -17,7 +17,7 @@ import (
 // layer: a face that another one shields counts as one over the plate, and a slope
 // all at once.
 type Sums struct {
-	NeedMM2  float64 // in plan, of faces beyond the limit and above the first layer; flat ceilings that bridges cross left out
+	NeedMM2  float64 // in plan, of faces beyond the limit and above the first layer; ceilings that bridges cross and small bores left out
 	RiseMM3  float64 // volume between those faces and the plate
 	FootMM2  float64 // of the part's section in the first layer
 	CleanMM2 float64 // of faces to be kept clean, those of NeedMM2
@@ -37,20 +37,21 @@ type face struct {
 	reach      float64 // of the farthest corner from the middle, mm
 	area       float64
 	clean      bool
-	flat       int32 // of flats, −1 for none
+	ceiling    int32 // of ceilings, −1 for none
 }
 
 // summer adds up one part.
 type summer struct {
-	mesh    *mesh.Mesh
-	faces   []face
-	flats   []flat
-	hull    *Hull
-	centre  r3.Vec
-	s       supports.Settings
-	loads   []Load
-	plane   float64 // of the first layer above the plate, mm
-	workers int
+	mesh     *mesh.Mesh
+	faces    []face
+	flats    []flat
+	ceilings []ceiling
+	hull     *Hull
+	centre   r3.Vec
+	s        supports.Settings
+	loads    []Load
+	plane    float64 // of the first layer above the plate, mm
+	workers  int
 }
 
 // newSummer prepares a part. Clean holds unit directions.
@@ -65,6 +66,7 @@ func newSummer(m *mesh.Mesh, o Options) (*summer, error) {
 	}
 	var of []int32
 	w.flats, of = flatsOf(m, o.Settings)
+	w.ceilings, of = ceilingsOf(m, w.flats, of, o.Settings)
 	w.faces = make([]face, len(m.Triangles))
 	for t := range w.faces {
 		a, b, c := m.Corners(t)
@@ -103,18 +105,18 @@ func (w *summer) sum(ups []r3.Vec) []Sums {
 
 func (w *summer) some(ups []r3.Vec, out []Sums) {
 	var lows, planes [batch]float64
-	var bridged [batch][]bool
+	var held [batch][]bool
 	sinLimit := math.Sin(w.s.Limit + facetError)
 	for i, up := range ups {
 		st := w.hull.stands(up, w.centre, w.plane)
 		lows[i], planes[i] = st.low, st.low+w.plane
 		out[i] = Sums{HeightMM: st.high - st.low, Tipping: st.margin, Layers: weakness(w.loads, up)}
-		for k := range w.flats {
-			if w.flats[k].bridges && r3.Dot(w.flats[k].normal, up) < -levelSine(w.s) {
-				if bridged[i] == nil {
-					bridged[i] = make([]bool, len(w.flats))
+		for k := range w.ceilings {
+			if w.ceilings[k].holds(up, w.s) {
+				if held[i] == nil {
+					held[i] = make([]bool, len(w.ceilings))
 				}
-				bridged[i][k] = true
+				held[i][k] = true
 			}
 		}
 	}
@@ -136,7 +138,7 @@ func (w *summer) some(ups []r3.Vec, out []Sums) {
 				if down <= sinLimit*f.area {
 					continue
 				}
-				if f.flat >= 0 && bridged[i] != nil && bridged[i][f.flat] {
+				if f.ceiling >= 0 && held[i] != nil && held[i][f.ceiling] {
 					continue
 				}
 				r.NeedMM2 += down * over
