@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"slices"
 
 	"falsework/mesh"
 	"falsework/raster"
@@ -132,6 +133,8 @@ func (d drawing) exploded(bodies []prove.Body) (view.Scene, view.Camera) {
 		}
 		moved.Append(shell)
 	}
+	// Unheld spots are for the other pictures: rings would hide what this one tells.
+	s.Items = slices.DeleteFunc(s.Items, func(it view.Item) bool { return it.Role == view.Unheld })
 	for i := range s.Items {
 		if s.Items[i].Role == view.Support {
 			s.Items[i].Mesh = moved
