@@ -87,8 +87,12 @@ func newSheet(b *baking, voids []prove.Void, pictures []sheetPicture) *sheet {
 	default:
 		s.Verdict = fmt.Sprintf("Proved: every layer of part and supports holds, printed in layers of %g mm, and every support comes off again.", set.Layer)
 	}
+	keep := "Keep the pose: print the model the way up that it is in the file. Do not turn it or let a program lay it down anew."
+	if b.o.turning.text != "" {
+		keep += " Here it is " + b.o.turning.words() + "."
+	}
 	s.Before = []string{
-		"Keep the pose: print the model the way up that it is in the file. Do not turn it or let a program lay it down anew.",
+		keep,
 		"Switch automatic supports off. " + map[bool]string{true: "The part needs none.", false: "Those that are needed are in the model."}[b.bare()],
 	}
 	if !b.bare() {
