@@ -85,6 +85,9 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 	return out, nil
 }
 
+// samePlace is how near stations, in mm, are one: a thousandth of what a printer steps.
+const samePlace = 1e-5
+
 // solids builds line l's wall: one shell, or several where it has no height in
 // between.
 func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
@@ -152,6 +155,11 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 					run = append(run, a, b)
 				}
 			}
+		}
+		if n := len(run); n > 0 && dist(run[n-1].P, st.P) < samePlace {
+			// A wall has one height at a place: what both of them fill.
+			run[n-1].Low, run[n-1].High = min(run[n-1].Low, st.Low), max(run[n-1].High, st.High)
+			continue
 		}
 		run = append(run, st)
 	}
