@@ -654,7 +654,7 @@ func TestPrinterRoundTrip(t *testing.T) {
 // What was read off a coupon is the default of every command, and an option stands
 // in for it.
 func TestPrinterReadingsAreDefaults(t *testing.T) {
-	mine := writeFile(t, "mine.yaml", []byte("limit_deg: 40\nbridge_mm: 7\ngap_mm: 0.25\nledge_mm: 0.3\nline_mm: 0.42\nspeed_mm_s: 90\nprice_per_kg: 30\n"))
+	mine := writeFile(t, "mine.yaml", []byte("limit_deg: 40\nbridge_mm: 7\ngap_mm: 0.25\nledge_mm: 0.3\nadhesion_mpa: 1.5\nline_mm: 0.42\nspeed_mm_s: 90\nprice_per_kg: 30\n"))
 	dir := t.TempDir()
 	_, r := bakeJSON(t, partFile("drip-hook"), "--out", dir, "--printer", mine, "--bridge", "8")
 	p, _, _, err := readPlan(filepath.Join(dir, "drip-hook.plan.yaml"), partFile("drip-hook"), mustRead(t, partFile("drip-hook")))
@@ -662,7 +662,7 @@ func TestPrinterReadingsAreDefaults(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := p.Settings
-	if s.Limit != 40 || s.Bridge != 8 || s.Gap != 0.25 || s.LoneLedge != 0.3 || s.Line != 0.42 {
+	if s.Limit != 40 || s.Bridge != 8 || s.Gap != 0.25 || s.LoneLedge != 0.3 || s.Line != 0.42 || s.Adhesion != 1.5 {
 		t.Errorf("the plan's settings are %+v", s)
 	}
 	if r.Printer.Name != "mine" || r.Printer.Speed != 90 || math.Abs(*r.Supports.Price-r.Supports.MassG/1000*30) > 1e-4 {

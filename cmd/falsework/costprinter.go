@@ -42,7 +42,7 @@ type Readings struct {
 // put sets the settings that were read.
 func (r Readings) put(d *plan.Settings) {
 	for _, f := range []struct{ from, to *float64 }{
-		{r.Line, &d.Line}, {r.Limit, &d.Limit}, {r.Bridge, &d.Bridge}, {r.Gap, &d.Gap}, {r.Ledge, &d.LoneLedge},
+		{r.Line, &d.Line}, {r.Limit, &d.Limit}, {r.Bridge, &d.Bridge}, {r.Gap, &d.Gap}, {r.Ledge, &d.LoneLedge}, {r.Adhesion, &d.Adhesion},
 	} {
 		if f.from != nil {
 			*f.to = *f.from
