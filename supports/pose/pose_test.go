@@ -80,6 +80,9 @@ func laidOut(t *testing.T, m *mesh.Mesh, o Options, few int) []Pose {
 
 // The pose that anyone who prints would take comes first, with the default weights.
 func TestKnownAnswers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	few := 3
 	if os.Getenv("FALSEWORK_MODELS") != "" {
 		few = 0 // the whole ranking, which takes minutes
@@ -237,6 +240,9 @@ func spearman(a, b []float64) float64 {
 // Sums rank poses as layers do, to a rank correlation of 0.9: directions all round,
 // and sides that the part rests on.
 func TestSumsRankAsLayersDo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	o, err := Options{}.resolve()
 	if err != nil {
 		t.Fatal(err)

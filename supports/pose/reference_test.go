@@ -143,6 +143,9 @@ func readModel(t *testing.T, path string) *mesh.Mesh {
 // CGAL's hull has the same area and volume, and a part rests on the same
 // sides of it.
 func TestReferenceCGALHull(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	program := cgalHull(t)
 	solids := map[string]*mesh.Mesh{
 		"blob": meshtest.Blob(20_000), "sphere": meshtest.Sphere(r3.Vec{}, 10, 12),
