@@ -199,12 +199,9 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 	if err := work(ctx, b.progress, b.stages(ctx, target)); err != nil {
 		return err
 	}
-	b.progress.enter("writing " + o.out)
-	start := time.Now()
-	if err := target.place(b.files, nil); err != nil {
+	if err := put(b.progress, target, b.files, &b.seconds.Write); err != nil {
 		return err
 	}
-	b.seconds.Write += time.Since(start).Seconds()
 	b.progress.close()
 	return b.tell(io)
 }

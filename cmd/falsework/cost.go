@@ -187,13 +187,8 @@ func runCost(ctx context.Context, io streams, o *costOptions) error {
 	if err := work(ctx, p, c.stages(target)); err != nil {
 		return err
 	}
-	if o.out != "" {
-		p.enter("writing")
-		start := time.Now()
-		if err := target.place(c.files, nil); err != nil {
-			return err
-		}
-		c.seconds.Write += time.Since(start).Seconds()
+	if err := put(p, target, c.files, &c.seconds.Write); err != nil {
+		return err
 	}
 	p.close()
 	return c.tell(io)

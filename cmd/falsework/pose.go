@@ -206,13 +206,8 @@ func runPose(ctx context.Context, io streams, o *poseOptions) error {
 	if err := work(ctx, p, stages); err != nil {
 		return err
 	}
-	if o.out != "" {
-		p.enter("writing")
-		start := time.Now()
-		if err := target.place(v.files, nil); err != nil {
-			return err
-		}
-		v.seconds.Write += time.Since(start).Seconds()
+	if err := put(p, target, v.files, &v.seconds.Write); err != nil {
+		return err
 	}
 	p.close()
 	return v.tell(io)

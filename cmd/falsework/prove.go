@@ -175,13 +175,8 @@ func runProve(ctx context.Context, io streams, o *proveOptions) error {
 	if err := work(ctx, p, v.stages(target)); err != nil {
 		return err
 	}
-	if o.out != "" {
-		p.enter("writing " + o.out)
-		start := time.Now()
-		if err := target.place(v.files, nil); err != nil {
-			return err
-		}
-		v.seconds.Write += time.Since(start).Seconds()
+	if err := put(p, target, v.files, &v.seconds.Write); err != nil {
+		return err
 	}
 	p.close()
 	return v.tell(io)

@@ -46,3 +46,18 @@ func inTurn(ctx context.Context, p *progress, stages []stage) error {
 	}
 	return nil
 }
+
+// put places what a command made, if it was to write anything, and adds the time that
+// it took to seconds.
+func put(p *progress, target output, files []file, seconds *float64) error {
+	if len(files) == 0 {
+		return nil
+	}
+	p.enter("writing " + target.dir)
+	start := time.Now()
+	if err := target.place(files, nil); err != nil {
+		return err
+	}
+	*seconds += time.Since(start).Seconds()
+	return nil
+}

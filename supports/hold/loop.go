@@ -19,9 +19,9 @@ const (
 	loopSmooth = 3
 	// A corner in air that turns by more than 25° lets go of its bead (common
 	// practice, no source), unless a contact is within cornerHold, in mm. Over legs
-	// of so many cells a straight outline may seem to turn by 10°.
+	// of cornerLeg, in lines, a straight outline of cells may seem to turn by 10°.
 	cornerTurn = 35 * math.Pi / 180
-	cornerLeg  = 8
+	cornerLeg  = 2.0
 	cornerHold = 0.5
 )
 
@@ -218,16 +218,17 @@ func (c *chords) under(w *way, i int, deep, wide float64) byte {
 func (c *chords) straight(w *way, kinds []byte, a, b int, sag float64) bool {
 	n := len(w.at)
 	hold := cornerHold / c.grid.Cell
+	leg := int(cornerLeg*c.Settings.Line/c.grid.Cell + 0.5)
 	for s := a + 1; s < b; s++ {
 		if raster.SegmentDistance(w.at[s%n], w.at[a%n], w.at[b%n]) > sag {
 			return false
 		}
-		turn := w.turn(s)
+		turn := w.turn(s, leg)
 		if turn > -cornerTurn && turn < cornerTurn {
 			continue
 		}
 		held := kinds[a%n] == contact && w.length(a, s) <= hold || kinds[b%n] == contact && w.length(s, b) <= hold
-		inner := turn < 0 && (s-a <= cornerLeg/2 || b-s <= cornerLeg/2)
+		inner := turn < 0 && (s-a <= leg/2 || b-s <= leg/2)
 		if !held && !inner {
 			return false
 		}
@@ -235,11 +236,12 @@ func (c *chords) straight(w *way, kinds []byte, a, b int, sag float64) bool {
 	return true
 }
 
-// turn returns by how much an outline turns to the left about place i, in radians.
-func (w *way) turn(i int) float64 {
+// turn returns by how much an outline turns to the left about place i over legs of so
+// many cell edges, in radians.
+func (w *way) turn(i, leg int) float64 {
 	n := len(w.at)
 	at := w.at[i%n]
-	in := r2.Sub(at, w.at[(i+n-cornerLeg%n)%n])
-	out := r2.Sub(w.at[(i+cornerLeg)%n], at)
+	in := r2.Sub(at, w.at[(i+n-leg%n)%n])
+	out := r2.Sub(w.at[(i+leg)%n], at)
 	return math.Atan2(r2.Cross(in, out), r2.Dot(in, out))
 }

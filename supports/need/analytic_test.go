@@ -5,6 +5,8 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"falsework/mesh"
@@ -272,24 +274,43 @@ func split(m *mesh.Mesh, share float64) *mesh.Mesh {
 
 // The facets beyond the limit, summed another way (each whole, by its own normal),
 // are never less than what is told as a slope: what is told lies under them. They
-// are more where slopes are short enough to hold or stand near the plate.
+// are more where slopes are short enough to hold or stand near the plate. A folder of
+// meshes that FALSEWORK_MODELS names is looked at too.
 func TestSlopesAgainstFacetSums(t *testing.T) {
 	paths, err := filepath.Glob("../../testdata/parts/*.stl")
 	if err != nil || len(paths) == 0 {
 		t.Fatal("no demo parts", err)
+	}
+	if dir := os.Getenv("FALSEWORK_MODELS"); dir != "" {
+		more, err := filepath.Glob(filepath.Join(dir, "*"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, path := range more {
+			if slices.Contains(mesh.Extensions, strings.ToLower(filepath.Ext(path))) {
+				paths = append(paths, path)
+			}
+		}
 	}
 	s, err := supports.Settings{}.Resolve()
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, path := range paths {
-		data, err := os.ReadFile(path)
-		if err != nil {
+		doc, err := mesh.Read(path, mesh.Unit{})
+		if err != nil && strings.Contains(path, "testdata") {
 			t.Fatal(err)
+		} else if err != nil {
+			t.Logf("%s: refused: %v", filepath.Base(path), err)
+			continue
 		}
-		m, _, err := mesh.DecodeSTL(path, data)
-		if err != nil {
-			t.Fatal(err)
+		m := &mesh.Mesh{}
+		for _, b := range doc.Bodies {
+			m.Append(b.Mesh)
+		}
+		low := m.Bounds().Min.Z
+		for i := range m.Vertices {
+			m.Vertices[i].Z -= low
 		}
 		part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
 		n := need.Find(m, part, s, 0)
