@@ -16,7 +16,7 @@ const (
 )
 
 // spineShares are how far along the arms, from their lower ends, spines are tried.
-var spineShares = [...]float64{0.35}
+var spineShares = [...]float64{0.35, 0.6}
 
 // spines returns ties from arm to arm across every slope, each level and so far along
 // the arms: one wall all the way, that can stand on the ground as one bead a layer and
