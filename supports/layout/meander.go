@@ -127,7 +127,7 @@ func (t *site) turn(p, q point) bool {
 		f := float64(i) / float64(n)
 		at := point{r2.Add(p.Vec, r2.Scale(f, r2.Sub(q.Vec, p.Vec))), p.z + f*(q.z-p.z)}
 		ci, cj := t.part.At(at.Vec)
-		if !t.part.Layer(t.part.Above(at.z)+1).Has(ci, cj) || !t.clear(at, t.s.Clearance/2) {
+		if !t.part.Layer(t.part.Above(at.z)+1).Has(ci, cj) || !t.clear(at, 0) {
 			return false
 		}
 	}
