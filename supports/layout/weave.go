@@ -26,6 +26,10 @@ const (
 	// longestLink is how far apart the ends of two lines may be that are linked,
 	// in spacings of their family.
 	longestLink = 1.5
+	// wovenBelow is the height, in mm, up to which linking the lines of a ceiling is
+	// tried: a wall that stands all along costs more the higher it is, walls that hang
+	// from a few posts hardly do. On the demo parts the two meet at some 20 mm.
+	wovenBelow = 22.0
 )
 
 // woven returns lines under a flat piece with those that run at the given
@@ -245,7 +249,7 @@ func (t *site) beyond(l line, served *raster.Bits) []line {
 	return out
 }
 
-// flats tells whether a need has a level patch, for which lines cross.
-func (t *site) flats(n need.Need) bool {
-	return slices.ContainsFunc(n.Regions, t.crossed)
+// low tells whether a need has a low level patch, for which lines cross.
+func (t *site) low(n need.Need) bool {
+	return slices.ContainsFunc(n.Regions, func(r need.Region) bool { return r.Bounds.Min.Z < wovenBelow && t.crossed(r) })
 }
