@@ -62,7 +62,7 @@ type supportsReport struct {
 	Bodies     int     `json:"bodies"` // as printed: pieces that do not touch
 	VolumeMM3  float64 `json:"volume_mm3"`
 	TimeS      float64 `json:"time_s"`
-	ContactMM2 float64 `json:"contact_mm2"` // under the part, in plan view
+	ContactMM2 float64 `json:"contact_mm2"`       // under the part, in plan view
 	ContactMM  float64 `json:"contact_length_mm"` // of lines under level ceilings
 	BoundMM    float64 `json:"contact_bound_mm"`  // that no plan can do with less than
 	PlateMM2   float64 `json:"plate_mm2"`
