@@ -19,7 +19,9 @@ type Station struct {
 	Top  float64 // the wall's upper edge
 	Low  float64 // its lower edge; +Inf where no post reaches
 	Line int     // index of the line in the plan
-	Near int     // index of the post that it hangs from, −1 for none
+	// Under is the height of the part's underside over the station; Top for a tie.
+	Under float64
+	Near  int // index of the post that it hangs from, −1 for none
 	// Floor is how low the wall may go without meeting the part.
 	Floor float64
 	// Ground is the part's highest layer right under the wall, 0 for the plate.
@@ -254,10 +256,10 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 		}
 		z := p[2] + (q[2]-p[2])*t
 		if line.Tie || under == nil {
-			st.Top = z
+			st.Top, st.Under = z, z
 		} else {
 			dir := r2.Sub(xy(q), xy(p))
-			st.Top = n.top(st.P, dir, z, under)
+			st.Top, st.Under = n.top(st.P, dir, z, under)
 		}
 		id := len(n.Stations)
 		n.Stations = append(n.Stations, st)
@@ -270,12 +272,9 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 }
 
 // top returns where a wall along dir at p must end to hold the underside near z.
-//
-// Under a level ceiling that is the bottom of the lowest empty layer, mid-way
-// between the cutting planes that would add or drop one. Under a slope it is the
-// gap and a quarter layer below the lowest point across the wall, so that any
-// cut leaves the gap's layers empty or one more.
-func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
+// Fused walls end there too; teeth go on to the part. It returns the height of the
+// underside right over p as well.
+func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, over float64) {
 	s := n.settings
 	side := r2.Vec{}
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
@@ -286,6 +285,7 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 		ahead = r2.Scale(finePitch/2/l, ahead)
 	}
 	lowest, flat, found := math.Inf(1), true, false
+	over = z
 	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
 		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
 			at := r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead)))
@@ -294,6 +294,9 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 				continue // along the wall only a tip between stations matters
 			}
 			found = true
+			if g == 0 && f == 0 {
+				over = h
+			}
 			if !level || h < lowest-1e-6 && !math.IsInf(lowest, 1) {
 				flat = false
 			}
@@ -305,14 +308,7 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 	if !found {
 		lowest, flat = z, true
 	}
-	lay, void := s.Layers(), s.VoidLayers()
-	if s.IsFused() {
-		return max(lowest, lay.Bottom(lay.Above(lowest)))
-	}
-	if flat {
-		return lay.Bottom(max(lay.Above(lowest-1e-6)-void, 0))
-	}
-	return lowest - (float64(void)+0.25)*s.Layer
+	return topUnder(lowest, flat, s), over
 }
 
 // at returns the station of line l at distance s along it.

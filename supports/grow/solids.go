@@ -1,6 +1,7 @@
 package grow
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -62,6 +63,9 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 		walls, err := n.solids(l, p.Lines[l].Tie)
 		if err != nil {
 			return nil, fmt.Errorf("grow: line %s: %w", p.Lines[l].ID, err)
+		}
+		if s.IsFused() && !p.Lines[l].Tie {
+			walls = append(walls, n.teeth(l, cmp.Or(p.Taste.Teeth, plan.DefaultTeeth))...)
 		}
 		for _, m := range walls {
 			out = append(out, Solid{p.Lines[l].ID, m})

@@ -57,7 +57,7 @@ type judge struct {
 	core                        raster.Disc // what makes a patch flat
 	landBody, landContact, span float64     // cells
 	dirs, passDirs              []ray
-	voidMax                     int // empty layers under a level ceiling
+	voidMax, slopeVoid          int // empty layers under a level ceiling, under a slope
 	window                      []offset
 	workers                     int
 }
@@ -82,6 +82,7 @@ func newJudge(in Input) *judge {
 		landBody:    2*s.Line/c - 1,
 		span:        s.Bridge/c + 0.5,
 		voidMax:     s.VoidLayers(),
+		slopeVoid:   s.SlopeVoidLayers(),
 	}
 	if in.Thin {
 		j.landBody = j.landContact
@@ -144,7 +145,7 @@ type patch struct {
 // plate, across the void allowed, and those of them across a void of at least one
 // layer.
 func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
-	if fresh.Empty() || j.Other == nil && k-1 > j.voidMax+1 {
+	if fresh.Empty() || j.Other == nil && k-1 > j.slopeVoid {
 		return
 	}
 	open := *fresh
@@ -152,10 +153,10 @@ func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
 		all = raster.And(fresh, j.Other.Layer(k-1)) // fused
 		open = raster.AndNot(fresh, &all)
 	}
-	// Where a slope rises over a contact, one step more may be empty.
+	// Where a slope rises over a contact, one step more may be empty, if thin enough.
 	flat := raster.Erode(&open, j.core)
 	flat = raster.Dilate(&flat, j.core)
-	for e := 1; e <= j.voidMax+1 && e <= k; e++ {
+	for e := 1; e <= j.slopeVoid && e <= k; e++ {
 		hit := open // a void that reaches the plate
 		if e < k {
 			if hit = (raster.Bits{}); j.Other != nil {

@@ -112,7 +112,7 @@ func (t Taste) fields() []field {
 	if len(t.Heights) > 0 {
 		heights = vector(t.Heights...)
 	}
-	return fields(field{"pad_mm", some(t.Pad)}, field{"weights", weights}, field{"layer_heights_mm", heights})
+	return fields(field{"pad_mm", some(t.Pad)}, field{"teeth_mm", some(t.Teeth)}, field{"weights", weights}, field{"layer_heights_mm", heights})
 }
 
 func (z Zone) fields() []field {

@@ -172,6 +172,9 @@ const leastLine = 0.05
 func (c *checker) taste(t Taste, s supports.Settings) {
 	// A pad narrower than its wall makes no sense, and one that stands out further
 	// than a layer may would hang.
+	if t.Teeth != 0 && !(t.Teeth >= 2*s.Line && t.Teeth <= mostTeeth) {
+		c.bad([]string{"taste", "teeth_mm"}, "taste: teeth_mm: %g mm is outside %g to %g mm", t.Teeth, 2*s.Line, mostTeeth)
+	}
 	if most := s.Wall + min(mostFlange, 2*s.Reach()); t.Pad != 0 && !(t.Pad >= s.Wall-1e-9 && t.Pad <= most+1e-9) {
 		c.bad([]string{"taste", "pad_mm"}, "taste: pad_mm: %g mm is outside %.4g to %.4g mm", t.Pad, s.Wall, most)
 	}
@@ -182,6 +185,9 @@ func (c *checker) taste(t Taste, s supports.Settings) {
 		}
 	}
 }
+
+// mostTeeth is how far apart teeth may be, in mm: further and most lines have one.
+const mostTeeth = 50.0
 
 // mostFlange is how much thicker than its wall a pad may be, in mm: 0.8 mm in all at
 // a nozzle of 0.4. Common practice, no source.

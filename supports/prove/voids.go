@@ -21,9 +21,6 @@ var (
 )
 
 const (
-	// thinGap is the widest gap, in mm, for which no void may print thicker than
-	// thickVoid mm, whatever the layers. Common practice, no source.
-	thinGap, thickVoid = 0.2, 0.4
 	// levelGradient is the rise over run from which an underside is a slope: one
 	// degree, far more than rounding tilts a face, and over a line's width far
 	// less than a layer.
@@ -73,10 +70,10 @@ type Void struct {
 // the settings' own layers, first in the list, at those that are declared, and at
 // those that strangers print.
 //
-// A void good to print is at least one layer and at most the gap and half a
-// layer thick, where a single layer is the least there can be; under a slope one
-// layer more; and never above 0.4 mm for gaps of up to 0.2 mm. A surface that lies
-// on a cutting plane may go to either side, and is counted the worse way.
+// A void good to print is at least one layer and at most Settings.ThickestVoid. A
+// surface that lies on a cutting plane may go to either side, and is counted the
+// worse way. A void too thick does no harm within half a line of a good one, as
+// on the treads of a slope: a bead may stand out so far.
 //
 // What counts as a contact is decided at the settings' own layers, so that all
 // rows tell of the same places: a top below the part across no more empty layers
@@ -325,7 +322,7 @@ func contactsOf(cell int32, low, high []stretch, s supports.Settings) []contact 
 		q := contact{cell, low[:n+1], high[p:], high[p].slope || low[n].top}
 		most := s.VoidLayers()
 		if q.slope {
-			most++
+			most = s.SlopeVoidLayers()
 		}
 		if empty, _, ok := q.void(s.Layers(), onPlane); ok && empty <= most {
 			out = append(out, q)
@@ -363,29 +360,29 @@ func (q *contact) void(lay raster.Layers, nearer float64) (empty int, thick floa
 	return 0, 0, false
 }
 
-// thickest returns the thickest void, in mm, that is good in layers of height mm.
-func thickest(s supports.Settings, height float64, slope bool) float64 {
-	if s.IsFused() {
-		return 0
-	}
-	most := max(height, s.Gap+height/2)
-	if slope {
-		most += height
-	}
-	if s.Gap <= thinGap+onPlane {
-		most = min(most, thickVoid)
-	}
-	return most
-}
-
 // voidAt is one row: what the contacts and landings print as in layers lay.
 func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s supports.Settings) Void {
 	v := Void{Layer: lay.Height, First: lay.First, Grade: VoidNone}
-	cells := map[Grade]int{}
+	if len(contacts)+len(landings) == 0 {
+		return v
+	}
+	there := s
+	there.Layer = lay.Height
+	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
+	total := 0
 	lowest := map[Grade][3]float64{}
-	count := func(list []contact) (counts [countedLayers]int) {
-		for n := range list {
-			q := &list[n]
+	for _, side := range [...]struct {
+		list  []contact
+		areas *[countedLayers]float64
+	}{{contacts, &v.AreaMM2}, {landings, &v.LandingMM2}} {
+		var counts [countedLayers]int
+		var sets [3]raster.Bits // good, fused, too far
+		for n := range sets {
+			sets[n] = raster.NewBits(0, 0, g.W, g.H)
+		}
+		heights := map[int32]float64{}
+		for n := range side.list {
+			q := &side.list[n]
 			// Both ways that a surface on a cutting plane may go.
 			empty, thick, ok := q.void(lay, onPlane)
 			if !ok {
@@ -395,40 +392,53 @@ func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s su
 			if !ok {
 				continue
 			}
-			grade := VoidGood
+			set := 0
 			switch {
 			case empty == 0 && !s.IsFused():
-				grade = VoidFused
-			case farThick > thickest(s, lay.Height, q.slope)+onPlane:
-				grade = VoidFar
+				set = 1
+			case farThick > there.ThickestVoid(q.slope)+onPlane:
+				set = 2
 			}
-			if grade != VoidFused {
+			if set != 1 {
 				empty, thick = far, farThick
 			}
-			if len(cells) == 0 {
+			if total == 0 {
 				v.VoidMM = [2]float64{thick, thick}
 			}
+			total++
 			v.VoidMM = [2]float64{min(v.VoidMM[0], thick), max(v.VoidMM[1], thick)}
 			counts[min(empty, countedLayers-1)]++
-			cells[grade]++
-			z := q.high[0].lo
-			if at, there := lowest[grade]; !there || z < at[2] {
-				c := g.Center(int(q.cell)%g.W, int(q.cell)/g.W)
-				lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
+			i, j := int(q.cell)%g.W, int(q.cell)/g.W
+			sets[set].Set(i, j)
+			if z, there := heights[q.cell]; !there || q.high[0].lo < z {
+				heights[q.cell] = q.high[0].lo
 			}
 		}
-		return counts
+		// Beside what carries, a bead may stand out by half its width.
+		sets[2] = raster.Beyond(&sets[2], &sets[0], raster.DiscOf(s.Line/2/g.Cell))
+		for n, grade := range [...]Grade{VoidGood, VoidFused, VoidFar} {
+			sets[n].EachRun(func(j, i0, i1 int) {
+				for i := i0; i < i1; i++ {
+					z := heights[int32(j*g.W+i)]
+					if at, known := lowest[grade]; !known || z < at[2] {
+						c := g.Center(i, j)
+						lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
+					}
+				}
+			})
+		}
+		for n := range counts {
+			side.areas[n] = area(counts[n])
+		}
+		v.GoodMM2 += area(sets[0].Count())
+		v.FusedMM2 += area(sets[1].Count())
+		v.FarMM2 += area(sets[2].Count())
 	}
-	over, under := count(contacts), count(landings)
-	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
-	for n := range over {
-		v.AreaMM2[n], v.LandingMM2[n] = area(over[n]), area(under[n])
-	}
-	v.FusedMM2, v.GoodMM2, v.FarMM2 = area(cells[VoidFused]), area(cells[VoidGood]), area(cells[VoidFar])
+	v.GoodMM2, v.FusedMM2, v.FarMM2 = tidy(v.GoodMM2), tidy(v.FusedMM2), tidy(v.FarMM2)
 	v.VoidMM = [2]float64{tidy(v.VoidMM[0]), tidy(v.VoidMM[1])}
 	bead := s.Line*s.Line + onPlane
 	switch {
-	case len(cells) == 0:
+	case total == 0: // none of them prints
 		return v
 	case v.FusedMM2 > bead:
 		v.Grade = VoidFused
