@@ -99,7 +99,7 @@ func newSheet(b *baking, voids []prove.Void, pictures []sheetPicture) *sheet {
 		s.Before = append(s.Before, "Keep part and supports together where they lie: they are two bodies of one object.",
 			"Look at the preview before you print: each support wall is one line, and there is an empty layer or more between it and the part.")
 		if set.IsFused() {
-			s.Before[3] = "Look at the preview before you print: each support wall is one line, printed onto the part."
+			s.Before[3] = "Look at the preview before you print: each support wall is one line; teeth one line square join it to the part across an empty layer."
 		}
 	}
 	s.Settings = settingRows(b)
@@ -133,7 +133,7 @@ func settingRows(b *baking) [][2]string {
 	if !b.bare() {
 		gap := fmt.Sprintf("%g mm between supports and part", s.Gap)
 		if s.IsFused() {
-			gap = "none: the supports are printed onto the part"
+			gap = fmt.Sprintf("%g mm between supports and part, crossed by teeth one line square that are printed onto it", s.Void())
 		}
 		rows = append(rows, [2]string{"Gap", gap})
 	}

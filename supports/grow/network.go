@@ -19,14 +19,13 @@ type Station struct {
 	Top  float64 // the wall's upper edge
 	Low  float64 // its lower edge; +Inf where no post reaches
 	Line int     // index of the line in the plan
-	// Under is the height of the part's underside over the station; Top for a tie.
-	Under float64
 	Near  int // index of the post that it hangs from, −1 for none
 	// Floor is how low the wall may go without meeting the part.
 	Floor float64
 	// Ground is the part's highest layer right under the wall, 0 for the plate.
 	Ground float64
 
+	tooth  float64 // where a tooth ends that fuses the wall to the part
 	along  float64 // distance from the line's first point
 	parent int     // next station on the way to the post, −1 at it
 	hollow bool    // over a hollow post, whose bore the wall bridges
@@ -256,10 +255,10 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 		}
 		z := p[2] + (q[2]-p[2])*t
 		if line.Tie || under == nil {
-			st.Top, st.Under = z, z
+			st.Top = z
 		} else {
 			dir := r2.Sub(xy(q), xy(p))
-			st.Top, st.Under = n.top(st.P, dir, z, under)
+			st.Top, st.tooth = n.top(st.P, dir, z, under)
 		}
 		id := len(n.Stations)
 		n.Stations = append(n.Stations, st)
@@ -272,9 +271,9 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 }
 
 // top returns where a wall along dir at p must end to hold the underside near z.
-// Fused walls end there too; teeth go on to the part. It returns the height of the
-// underside right over p as well.
-func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, over float64) {
+// Fused walls end there too; a tooth goes on to where the part's first layer over p
+// begins, no further than a layer into the lowest of it.
+func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, tooth float64) {
 	s := n.settings
 	side := r2.Vec{}
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
@@ -285,7 +284,7 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, over fl
 		ahead = r2.Scale(finePitch/2/l, ahead)
 	}
 	lowest, flat, found := math.Inf(1), true, false
-	over = z
+	over := z
 	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
 		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
 			at := r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead)))
@@ -308,7 +307,8 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, over fl
 	if !found {
 		lowest, flat = z, true
 	}
-	return topUnder(lowest, flat, s), over
+	lay := s.Layers()
+	return topUnder(lowest, flat, s), lay.Bottom(min(lay.Above(over-1e-6), lay.Above(lowest-1e-6)+1))
 }
 
 // at returns the station of line l at distance s along it.

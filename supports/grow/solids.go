@@ -210,8 +210,7 @@ func Foot(q plan.Post, s supports.Settings) float64 {
 	if q.Foot <= 0 {
 		return 0
 	}
-	lay := s.Layers()
-	return lay.Bottom(lay.Above(q.Foot-1e-6) + s.VoidLayers())
+	return seatOver(q.Foot, s)
 }
 
 // lidLayers is the thickness of a post's lid, in layers: a bridge and one layer

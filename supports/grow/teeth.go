@@ -9,12 +9,9 @@ import (
 )
 
 // teeth returns what fuses line l to the part: teeth one line square, at most apart mm
-// along it, evenly spread, at least one. Each stands in the wall and ends where the
-// part's first layer over it begins, so that on a slope it sinks half a line's rise into
-// the part: one layer under 45°.
+// along it, evenly spread, at least one.
 func (n *Network) teeth(l int, apart float64) []*mesh.Mesh {
 	s := n.settings
-	lay := s.Layers()
 	wall := n.Walls[l]
 	var from, length float64
 	var built []int
@@ -43,9 +40,8 @@ func (n *Network) teeth(l int, apart float64) []*mesh.Mesh {
 			beside = &n.Stations[built[1]]
 		}
 		dir := r2.Unit(r2.Sub(beside.P, st.P))
-		top := lay.Bottom(lay.Above(st.Under - 1e-6))
 		low := max(st.Top-thinnest*s.Layer, st.Low, 0)
-		if math.IsNaN(dir.X) || top <= st.Top {
+		if math.IsNaN(dir.X) || st.tooth <= st.Top {
 			continue
 		}
 		h := s.Line / 2
@@ -53,7 +49,7 @@ func (n *Network) teeth(l int, apart float64) []*mesh.Mesh {
 		out = append(out, mesh.Prism([]r2.Vec{
 			r2.Sub(r2.Sub(st.P, a), b), r2.Sub(r2.Add(st.P, a), b),
 			r2.Add(r2.Add(st.P, a), b), r2.Add(r2.Sub(st.P, a), b),
-		}, low, top))
+		}, low, st.tooth))
 	}
 	return out
 }

@@ -147,11 +147,17 @@ func (r *Report) Bind(voids []Void) {
 			area, what = v.FarMM2, "come too far apart"
 		}
 		at := r3.Vec{X: v.At[0], Y: v.At[1], Z: v.At[2]}
+		remedy := "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights"
+		lay := raster.Layers{First: v.First, Height: v.Layer}
+		if k := lay.Above(at.Z - 1e-4); math.Abs(lay.Plane(k)-at.Z) < 1e-4 {
+			remedy = fmt.Sprintf("the surface lies on the plane that layer %d is cut at, so it may print a layer higher or lower: move it by half a layer, %.3g mm, or change the first layer by as much",
+				k, v.Layer/2)
+		}
 		r.Reasons = append(r.Reasons, Reason{
 			Kind: WrongVoid, At: at, LayerZ: at.Z, AreaMM2: area,
 			Text: fmt.Sprintf("In layers of %g mm, the first %g mm, part and supports %s over %s, the lowest place being x %.1f, y %.1f, z %.2f mm.",
 				v.Layer, v.First, what, mm2(area), at.X, at.Y, at.Z),
-			Remedy: "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights",
+			Remedy: remedy,
 		})
 		r.Verdict = Fails
 	}
