@@ -19,7 +19,7 @@ type Station struct {
 	Top  float64 // the wall's upper edge
 	Low  float64 // its lower edge; +Inf where no post reaches
 	Line int     // index of the line in the plan
-	Near  int // index of the post that it hangs from, −1 for none
+	Near int     // index of the post that it hangs from, −1 for none
 	// Floor is how low the wall may go without meeting the part.
 	Floor float64
 	// Ground is the part's highest layer right under the wall, 0 for the plate.
