@@ -107,7 +107,7 @@ func TestErrorsTellKindAndLine(t *testing.T) {
 		line        string
 		unsupported bool
 	}{
-		{"falsework: 3\nlynes: []\n", "line 1", true}, // another version's words are not judged
+		{"falsework: 4\nlynes: []\n", "line 1", true}, // another version's words are not judged
 		{"# one\nfalsework: 3\nlynes: []\n", "line 3", false},
 		{"falsework: 3\nlines:\n- id: L1\n  at: [[1, 2], [1, 2, 3]]\n", "line 4", false},
 		{"falsework: 3\nposts:\n- id: P1\n  at: [1, 2]\n  side: wide\n", "line 5", false},
