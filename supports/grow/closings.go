@@ -144,6 +144,36 @@ func (o *Opening) Bore(part *raster.Stack, at r2.Vec) (middle r2.Vec, bore float
 	return at, 0, false
 }
 
+// Outline returns the convex hull of the opening, anticlockwise, mm.
+func (o *Opening) Outline(part *raster.Stack) []r2.Vec {
+	var at []r2.Vec
+	o.Cells.EachRun(func(j, i0, i1 int) {
+		for _, c := range [4]raster.Corner{{I: i0, J: j}, {I: i1, J: j}, {I: i0, J: j + 1}, {I: i1, J: j + 1}} {
+			at = append(at, part.Point(c))
+		}
+	})
+	return hull(at)
+}
+
+// StepsSpan returns the longest bridge of steps under a pocket of convex outline, for
+// a hole of diameter bore round p, when the lowest bridges run at an angle: the chords
+// that touch the hole on either side, and the slot between them.
+func StepsSpan(outline []r2.Vec, p r2.Vec, bore, angle float64) float64 {
+	sin, cos := math.Sincos(angle)
+	along, across := r2.Vec{X: cos, Y: sin}, r2.Vec{X: -sin, Y: cos}
+	span := bore
+	for _, side := range [2]float64{1, -1} {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		// Of what lies beyond the tangent, the edge along it is the longest.
+		for _, q := range clip(outline, p, r2.Scale(side, across), bore/2) {
+			u := r2.Dot(r2.Sub(q, p), along)
+			lo, hi = min(lo, u), max(hi, u)
+		}
+		span = max(span, hi-lo)
+	}
+	return span
+}
+
 // levels returns the heights of n levels under a ceiling, from the ceiling down. Each
 // is one layer of the settings' own, on their grid, or where other heights are
 // declared as thick as the thickest of them, so that every level prints at each.

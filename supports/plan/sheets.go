@@ -3,6 +3,7 @@ package plan
 import (
 	"math"
 	"slices"
+	"strconv"
 )
 
 // Sheet closes an opening under a ceiling with one layer, printed onto the part,
@@ -190,4 +191,15 @@ func each[T, U any](list []T, f func(T) U) []U {
 func (p Past) ids() []string {
 	return slices.Concat(each(p.Lines, func(l Line) string { return l.ID }), each(p.Posts, func(q Post) string { return q.ID }),
 		each(p.Sheets, Sheet.name), each(p.Steps, Steps.name))
+}
+
+// Fresh returns an id of a letter and a number that nothing in the plan has or had.
+func (p Plan) Fresh(letter string) string {
+	used := slices.Concat(Past{p.Lines, p.Posts, p.Sheets, p.Steps}.ids(), p.Struck.ids(), p.Drawn.ids(),
+		each(p.Zones, func(z Zone) string { return z.ID }))
+	for n := 1; ; n++ {
+		if id := letter + strconv.Itoa(n); !slices.Contains(used, id) {
+			return id
+		}
+	}
 }
