@@ -35,7 +35,7 @@ const (
 
 // Grow returns the solids of a plan for a part, given as its mesh and as layers
 // cut by the plan's settings: the walls in the plan's order,
-// then the posts. A structure without height is left out; the proof tells what
+// then the posts, then sheets and steps. A structure without height is left out; the proof tells what
 // is missing for it. Errors name the structure.
 func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
 	return GrowUnder(p, NewUndersides(m), part)
@@ -50,6 +50,8 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 	if _, err := under.Space(p.Zones); err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
+	closings := Closings(p, s, under, part)
+	part = With(part, closings) // walls keep clear of them as of the part
 	n := NewNetwork(p, s, under, part, finePitch)
 	n.Hang(p)
 	n.Ties()
@@ -83,6 +85,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 			}
 		}
 	}
+	out = append(out, closings...)
 	for i := range out {
 		out[i].Mesh.Round32()
 	}

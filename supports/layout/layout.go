@@ -49,7 +49,7 @@ func newJob(t *site, under *grow.Undersides, workers int) *job {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	j := &job{site: t, under: under, workers: workers}
+	j := &job{site: t, print: t.part, under: under, workers: workers}
 	for k := range t.part.Cut {
 		j.cells += t.part.Cut[k].Count()
 	}
@@ -59,6 +59,9 @@ func newJob(t *site, under *grow.Undersides, workers int) *job {
 // layOut returns p with lines and posts for a need. What p holds already is built
 // on, and comes first.
 func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
+	if p, n = j.close(p, n); len(n.Regions) == 0 {
+		return p
+	}
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
 	best := j.finish(p, lines)
@@ -90,6 +93,7 @@ const secondCells = 8000000
 // job is what finishing a layout takes besides its lines.
 type job struct {
 	*site
+	print   *raster.Stack // the part as it is, without sheets and steps
 	under   *grow.Undersides
 	workers int
 	cells   int // of all the part's layers
@@ -176,7 +180,7 @@ func (j *job) network(p *plan.Plan) *grow.Network {
 // weigh grows a plan's solids and returns their layers, nil where they cannot be
 // grown, and what of the part they leave bare at the planned bridge.
 func (j *job) weigh(p plan.Plan) (*raster.Stack, []hold.Layer) {
-	solids, err := grow.GrowUnder(p, j.under, j.part)
+	solids, err := grow.GrowUnder(p, j.under, j.print)
 	if err != nil {
 		return nil, nil // told when the plan is built
 	}

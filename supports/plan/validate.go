@@ -91,6 +91,18 @@ func (p Plan) faults() []fault {
 			}
 		}
 	}
+	for i, h := range p.Sheets {
+		place := []string{"sheets", strconv.Itoa(i)}
+		c.claim(place, "sheet", h.ID)
+		c.sheet(place, h)
+		c.author(place, h.ID, h.By)
+	}
+	for i, h := range p.Steps {
+		place := []string{"steps", strconv.Itoa(i)}
+		c.claim(place, "steps entry", h.ID)
+		c.steps(place, h)
+		c.author(place, h.ID, h.By)
+	}
 	c.past("struck", p.Struck)
 	c.past("drawn", p.Drawn)
 	return c.faults
@@ -247,5 +259,15 @@ func (c *checker) past(key string, p Past) {
 		if !finite(q.At[0], q.At[1], q.Head, q.Foot, q.Side, q.Reach) {
 			c.bad(place, "post %s: a number is beyond ±%g mm", q.ID, float64(maxCoordinate))
 		}
+	}
+	for i, h := range p.Sheets {
+		place := []string{key, "sheets", strconv.Itoa(i)}
+		c.name(place, "sheet", h.ID)
+		c.sheet(place, h)
+	}
+	for i, h := range p.Steps {
+		place := []string{key, "steps", strconv.Itoa(i)}
+		c.name(place, "steps entry", h.ID)
+		c.steps(place, h)
 	}
 }

@@ -148,7 +148,7 @@ func (p *proof) places(spots []Spot) []place {
 
 // harm ranks the kinds, the worst first.
 var harm = map[Kind]int{
-	PartUnheld: 0, SupportUnheld: 1, Collision: 2, Blocked: 3, Fused: 4, SideFused: 5, WrongVoid: 6, Held: 7, Sways: 8, LetsGo: 9, Thin: 10, Tips: 11, SideNear: 12,
+	PartUnheld: 0, SupportUnheld: 1, Collision: 2, Blocked: 3, Fused: 4, SideFused: 5, WrongVoid: 6, Held: 7, Sways: 8, LetsGo: 9, Thin: 10, Tips: 11, SideNear: 12, Pierced: 13,
 }
 
 func sortByHarm(list []Reason) {

@@ -130,6 +130,8 @@ func newProof(part, sup *raster.Stack, s supports.Settings, opt Options) (*proof
 	if p.workers <= 0 {
 		p.workers = runtime.GOMAXPROCS(0)
 	}
+	// From here on sheets and steps are of the part.
+	p.part, p.sup, p.sheets = apart(part, sup, s, p.workers)
 	return p, nil
 }
 
@@ -209,6 +211,7 @@ func widen(s *raster.Stack, box r3.Box) (*raster.Stack, error) {
 // proof is one proof at work.
 type proof struct {
 	part, sup *raster.Stack
+	sheets    sheets // that were supports, and count as of the part
 	s         supports.Settings
 	workers   int
 }
@@ -250,6 +253,7 @@ func (p *proof) run() Report {
 	_ = eg.Wait() // the tasks return no error
 
 	p.holding(&r, part, sup, layers)
+	p.closing(&r)
 	p.touching(&r, t)
 	p.stands(&r, stances)
 	p.bonds(&r, layers)

@@ -33,6 +33,7 @@ const (
 	LetsGo        Kind = "lets-go"        // a foot may come off the plate: a note
 	Thin          Kind = "thin"           // too thin to print, and left out of the proof: a note
 	Tips          Kind = "tips"           // out of balance: a note
+	Pierced       Kind = "pierced"        // a sheet closes an opening and is to be pierced: a note
 	Held          Kind = "held"           // breaking it off takes more than a hand: a note
 )
 
@@ -63,6 +64,10 @@ type Report struct {
 	ContactMM2 float64 `json:"contact_mm2"` // of the part, over a support's top
 	PlateMM2   float64 `json:"plate_mm2"`   // of supports, on the plate
 	LandingMM2 float64 `json:"landing_mm2"` // of supports, standing on the part
+
+	// Sheets and steps, printed onto the part on purpose, are no bodies of supports.
+	Sheets     []Sheet `json:"sheets"`
+	PiercedMM2 float64 `json:"pierced_mm2"` // of them, to be pierced after printing
 
 	Bodies        []Body `json:"bodies"` // in order of their lowest cell
 	BlockedBodies int    `json:"blocked_bodies"`
@@ -140,6 +145,16 @@ func (r Reason) MarshalJSON() ([]byte, error) {
 		plain
 		At [3]float64 `json:"at_mm"`
 	}{plain(r), list(r.At)})
+}
+
+// MarshalJSON adds the place and the bounds as lists.
+func (h Sheet) MarshalJSON() ([]byte, error) {
+	type plain Sheet
+	return json.Marshal(struct {
+		plain
+		At     [3]float64    `json:"at_mm"`
+		Bounds [2][3]float64 `json:"bounds_mm"`
+	}{plain(h), list(h.At), [2][3]float64{list(h.Bounds.Min), list(h.Bounds.Max)}})
 }
 
 // MarshalJSON adds the bounds as two lists.

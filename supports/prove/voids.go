@@ -41,6 +41,8 @@ const (
 	VoidFused Grade = "fused"      // printed together across no void
 	VoidFar   Grade = "too far"    // carries too late or not at all
 	VoidNone  Grade = "no contact" // no support carries the part
+	// VoidGone is no void: a sheet or step that prints in no layer.
+	VoidGone Grade = "no layer"
 )
 
 // Void is what prints between the tops of supports and the part above them at
@@ -61,6 +63,8 @@ type Void struct {
 	GoodMM2  float64    `json:"good_mm2"`
 	FarMM2   float64    `json:"far_mm2"`
 	VoidMM   [2]float64 `json:"void_mm"` // thinnest and thickest as printed
+	// SheetMM2 is the area of sheets and steps that prints in 0, 1, 2, 3 or more layers.
+	SheetMM2 [countedLayers]float64 `json:"sheet_mm2"`
 	// Where the grade is not good: the lowest cell of that kind.
 	At *[3]float64 `json:"at_mm,omitempty"`
 }
@@ -96,6 +100,7 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 		return nil, err
 	}
 	var list, landings []contact
+	var own []sheetColumn
 	var g raster.Grid
 	if sup != nil && len(sup.Triangles) > 0 {
 		if err := standing("supports", sup); err != nil {
@@ -104,21 +109,29 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 		if g, err = gridFor(sup.Bounds(), s.Cell); err != nil {
 			return nil, err
 		}
-		for _, c := range columns(part, sup, g) {
+		closed := sheetsIn(part, sup, g, s)
+		for _, c := range columns(part, sup, g, closed != nil) {
+			if closed != nil {
+				var mine []stretch
+				c.part, c.sup, mine = merged(closed, int(c.cell)%g.W, int(c.cell)/g.W, c.part, c.sup)
+				for _, q := range mine {
+					own = append(own, sheetColumn{c.cell, q})
+				}
+			}
 			list = append(list, contactsOf(c.cell, c.sup, c.part, s)...)
 			landings = append(landings, contactsOf(c.cell, c.part, c.sup, s)...)
 		}
 	}
-	own := s.Layers()
+	now := s.Layers()
 	var rows []raster.Layers
 	add := func(lay raster.Layers) {
 		if !slices.Contains(rows, lay) {
 			rows = append(rows, lay)
 		}
 	}
-	add(own)
+	add(now)
 	for _, h := range s.Heights {
-		add(raster.Layers{First: own.First, Height: h})
+		add(raster.Layers{First: now.First, Height: h})
 	}
 	binding := len(rows)
 	for _, h := range strangersLayers {
@@ -129,6 +142,7 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 	out := make([]Void, len(rows))
 	for n, lay := range rows {
 		out[n] = voidAt(list, landings, g, lay, s)
+		out[n].sheets(own, g, lay, s)
 		out[n].Own, out[n].Binds = n == 0, n < binding
 	}
 	return out, nil
@@ -143,8 +157,11 @@ func (r *Report) Bind(voids []Void) {
 			continue
 		}
 		area, what := v.FusedMM2, "are printed together"
-		if v.Grade == VoidFar {
+		switch v.Grade {
+		case VoidFar:
 			area, what = v.FarMM2, "come too far apart"
+		case VoidGone:
+			area, what = v.SheetMM2[0], "lack a sheet or step, which prints in no layer,"
 		}
 		at := r3.Vec{X: v.At[0], Y: v.At[1], Z: v.At[2]}
 		remedy := "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights"
@@ -185,8 +202,8 @@ type column struct {
 }
 
 // columns returns the verticals through the cells' centres that meet a support,
-// in order of their cells.
-func columns(part, sup *mesh.Mesh, g raster.Grid) []column {
+// in order of their cells; those that miss the part only if alone is set.
+func columns(part, sup *mesh.Mesh, g raster.Grid, alone bool) []column {
 	over := raster.NewBits(0, 0, g.W, g.H)
 	under := surfaces(sup, g, nil)
 	for n := range under {
@@ -202,7 +219,7 @@ func columns(part, sup *mesh.Mesh, g raster.Grid) []column {
 			_, above = ofCell(above, above[0].cell)
 		}
 		its, above = ofCell(above, cell)
-		if p := stretches(its); len(p) > 0 {
+		if p := stretches(its); len(p) > 0 || alone {
 			out = append(out, column{cell, p, stretches(mine)})
 		}
 	}
