@@ -224,6 +224,7 @@ func (p *proof) run() Report {
 	var barred []uint32
 	var oblique []Way
 	var stances []stance
+	var bonds []bond
 	var t touches
 	printed, thin := p.printed()
 	tasks := []func(){
@@ -239,6 +240,7 @@ func (p *proof) run() Report {
 			barred = p.ways(layers, n)
 			oblique = p.oblique(layers, barred)
 			stances = p.standing(layers, n)
+			bonds = p.bonds(layers, n)
 			t = p.touches()
 		},
 	}
@@ -252,12 +254,13 @@ func (p *proof) run() Report {
 	p.holding(&r, part, sup, layers)
 	p.touching(&r, t)
 	p.stands(&r, stances)
-	p.bonds(&r, layers)
+	p.bonded(&r, bonds)
 	p.thins(&r, thin)
 	partRows, _ := runsOf(p.part, p.workers)
 	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
 	p.leaving(&r, barred, oblique)
+	p.apart(&r, layers, bonds)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
 	if len(r.Reasons) > 0 {
@@ -366,31 +369,5 @@ func (p *proof) eachContact(l *hold.Layer, f func(k, j, i0, i1 int)) {
 		hit := raster.And(&rest, p.sup.Layer(k))
 		hit.EachRun(func(j, i0, i1 int) { f(k, j, i0, i1) })
 		rest = raster.AndNot(&rest, &hit)
-	}
-}
-
-// leaving reads off which bodies have a way out.
-func (p *proof) leaving(r *Report, barred []uint32, oblique []Way) {
-	for n := range r.Bodies {
-		b := &r.Bodies[n]
-		for w := 0; w < allWays; w++ {
-			if barred[n]>>w&1 == 0 {
-				b.WaysOut = append(b.WaysOut, wayName(w))
-			}
-		}
-		if oblique[n] != "" {
-			b.WaysOut = append(b.WaysOut, oblique[n])
-		}
-		if b.Blocked = len(b.WaysOut) == 0; !b.Blocked {
-			continue
-		}
-		r.BlockedBodies++
-		c := r3.Scale(0.5, r3.Add(b.Bounds.Min, b.Bounds.Max))
-		r.Reasons = append(r.Reasons, Reason{
-			Kind: Blocked, At: c, LayerZ: b.Bounds.Min.Z, VolumeMM3: b.VolumeMM3, Body: b.ID,
-			Text: fmt.Sprintf("Support body %d round x %.1f, y %.1f, z %.1f to %.1f mm cannot come off: the part bars every straight way out.",
-				b.ID, c.X, c.Y, b.Bounds.Min.Z, b.Bounds.Max.Z),
-			Remedy: "open the loop that it makes round the part, or split it into pieces that each have a way out",
-		})
 	}
 }

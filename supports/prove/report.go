@@ -33,7 +33,8 @@ const (
 	LetsGo        Kind = "lets-go"        // a foot may come off the plate: a note
 	Thin          Kind = "thin"           // too thin to print, and left out of the proof: a note
 	Tips          Kind = "tips"           // out of balance: a note
-	Held          Kind = "held"           // breaking it off takes more than a hand: a note
+	Held          Kind = "held"           // breaking it off takes more than a hand
+	InPieces      Kind = "in-pieces"      // it does not come off whole, but in pieces: a note
 )
 
 // Report is what a proof found. Areas are in plan view unless said, places are
@@ -64,8 +65,9 @@ type Report struct {
 	PlateMM2   float64 `json:"plate_mm2"`   // of supports, on the plate
 	LandingMM2 float64 `json:"landing_mm2"` // of supports, standing on the part
 
-	Bodies        []Body `json:"bodies"` // in order of their lowest cell
-	BlockedBodies int    `json:"blocked_bodies"`
+	Bodies        []Body `json:"bodies"`         // in order of their lowest cell
+	BlockedBodies int    `json:"blocked_bodies"` // with no way out as a whole
+	LockedBodies  int    `json:"locked_bodies"`  // that do not come off whole nor in pieces
 
 	PartLayers    int `json:"part_layers"`
 	SupportLayers int `json:"support_layers"`
@@ -112,6 +114,9 @@ type Body struct {
 	BondMM2 float64 `json:"bond_mm2"`
 	PullN   float64 `json:"pull_n"`
 	SnapN   float64 `json:"snap_n"`
+
+	// Pieces that it comes off in, in order, where it does not come off whole.
+	Pieces []Piece `json:"pieces,omitempty"`
 }
 
 // Way is a straight way out: "down", "up", degrees from +X towards +Y, or such an
@@ -149,4 +154,22 @@ func (b Body) MarshalJSON() ([]byte, error) {
 		plain
 		Bounds [2][3]float64 `json:"bounds_mm"`
 	}{plain(b), [2][3]float64{list(b.Bounds.Min), list(b.Bounds.Max)}})
+}
+
+// MarshalJSON adds the bounds as two lists.
+func (q Piece) MarshalJSON() ([]byte, error) {
+	type plain Piece
+	return json.Marshal(struct {
+		plain
+		Bounds [2][3]float64 `json:"bounds_mm"`
+	}{plain(q), [2][3]float64{list(q.Bounds.Min), list(q.Bounds.Max)}})
+}
+
+// MarshalJSON adds the place as a list.
+func (n Neck) MarshalJSON() ([]byte, error) {
+	type plain Neck
+	return json.Marshal(struct {
+		plain
+		At [3]float64 `json:"at_mm"`
+	}{plain(n), list(n.At)})
 }
