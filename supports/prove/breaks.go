@@ -60,13 +60,13 @@ type lump struct {
 	bars       []uint64
 	list       []int32 // those that are there
 	label      []int32 // the piece that each is of, from 1
-	bond       []bondRun
+	bonds      map[int32]*bond
 }
 
 // lumpOf returns a body in voxels and what bars each.
-func (p *proof) lumpOf(layers []rows, body int, b *Body, bond []bondRun) *lump {
+func (p *proof) lumpOf(layers []rows, body int, b *Body, bonded []bondRun) *lump {
 	g := p.sup.Grid
-	c := &lump{p: p, body: int32(body), bond: bond}
+	c := &lump{p: p, body: int32(body), bonds: map[int32]*bond{}}
 	c.i0, c.j0 = g.At(r2.Vec{X: b.Bounds.Min.X + g.Cell/2, Y: b.Bounds.Min.Y + g.Cell/2})
 	c.k0 = p.sup.Above(b.Bounds.Min.Z + 1e-6)
 	wide := int(math.Round((b.Bounds.Max.X - b.Bounds.Min.X) / g.Cell))
@@ -80,6 +80,9 @@ func (p *proof) lumpOf(layers []rows, body int, b *Body, bond []bondRun) *lump {
 		}
 	}
 	c.bars = make([]uint64, c.nx*c.ny*c.nz)
+	for _, r := range bonded {
+		c.bond(r)
+	}
 	cells := make([]plane, tall)
 	eachLayer(tall, p.workers, func(k int) { cells[k] = c.cells(layers, c.k0+k) })
 	// A slab of voxels is one task, for its layers write the same ones.
@@ -357,23 +360,37 @@ func (c *lump) good(q *chunk) bool { return q.free(0) >= 0 && c.holdN(q) <= byHa
 
 // holdN returns the force, in N, that holds a piece to the part.
 func (c *lump) holdN(q *chunk) float64 {
-	if len(c.bond) == 0 {
+	if len(c.bonds) == 0 {
 		return 0
 	}
-	id := c.label[q.voxels[0]]
 	var b bond
-	for _, r := range c.bond {
-		for i := r.i0; i < r.i1; i++ {
-			x, y, z := (i-c.i0)/c.n, (r.j-c.j0)/c.n, (r.k-c.k0)/c.m
-			if c.label[(z*c.ny+y)*c.nx+x] == id {
-				b.add(ofRun(c.p.sup.Grid, r.j, i, i+1))
-				b.corners = append(b.corners, corners(c.p.sup.Grid, r.j, i, i+1)...)
-			}
+	for _, v := range q.voxels {
+		if o := c.bonds[v]; o != nil {
+			b.add(o.moments)
+			b.corners = append(b.corners, o.corners...)
 		}
 	}
-	box := c.bounds(q)
-	pull, snap := b.forces(box.Max.Z - box.Min.Z)
+	lo, hi := c.box(q)
+	pull, snap := b.forces(float64((hi[2]+1-lo[2])*c.m) * c.p.sup.Height)
 	return min(pull, snap)
+}
+
+// bond adds a run of cells that are printed onto the part to the voxels that they are of.
+func (c *lump) bond(r bondRun) {
+	g := c.p.sup.Grid
+	for i := r.i0; i < r.i1; {
+		x := (i - c.i0) / c.n
+		end := min(r.i1, c.i0+(x+1)*c.n)
+		v := int32(((r.k-c.k0)/c.m*c.ny+(r.j-c.j0)/c.n)*c.nx + x)
+		b := c.bonds[v]
+		if b == nil {
+			b = &bond{}
+			c.bonds[v] = b
+		}
+		b.add(ofRun(g, r.j, i, end))
+		b.corners = append(b.corners, corners(g, r.j, i, end)...)
+		i = end
+	}
 }
 
 // order cuts a body into pieces that each come off, the one to take first in front. It
