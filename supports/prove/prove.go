@@ -19,6 +19,25 @@ type Options struct {
 	// Workers bounds the tasks at work; 0 means one for each processor. The
 	// report does not depend on it.
 	Workers int
+	// Steadiness says whether supports that sway, or may let go of the plate, fail.
+	Steadiness Steadiness
+}
+
+// Steadiness says what becomes of supports that sway too far under the nozzle or whose
+// feet may let go of the plate.
+type Steadiness int
+
+const (
+	SteadinessDefault Steadiness = iota // what steadinessBinds says
+	SteadinessBinds                     // they fail
+	SteadinessTold                      // they are told as notes
+)
+
+// steadinessBinds is the default.
+const steadinessBinds = false
+
+func (s Steadiness) binds() bool {
+	return s == SteadinessBinds || s == SteadinessDefault && steadinessBinds
 }
 
 const (
@@ -126,7 +145,7 @@ func newProof(part, sup *raster.Stack, s supports.Settings, opt Options) (*proof
 		return nil, fmt.Errorf("prove: the part is cut in layers of %g mm (first %g mm), the settings say %g mm (first %g mm)",
 			part.Height, part.First, s.Layer, s.First)
 	}
-	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers}
+	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers, steady: opt.Steadiness.binds()}
 	if p.workers <= 0 {
 		p.workers = runtime.GOMAXPROCS(0)
 	}
@@ -211,11 +230,12 @@ type proof struct {
 	part, sup *raster.Stack
 	s         supports.Settings
 	workers   int
+	steady    bool // what sways or lets go fails
 }
 
 func (p *proof) run() Report {
 	r := Report{
-		Verdict: Holds, Grid: p.part.Grid,
+		Verdict: Holds, Grid: p.part.Grid, layers: p.part.Layers,
 		PartLayers: len(p.part.Cut), SupportLayers: len(p.sup.Cut),
 		Bodies: []Body{}, Reasons: []Reason{}, Notes: []Reason{},
 	}
@@ -261,6 +281,7 @@ func (p *proof) run() Report {
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
 	p.leaving(&r, barred, oblique)
 	p.apart(&r, layers, bonds)
+	p.rooms(&r, layers)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
 	if len(r.Reasons) > 0 {
@@ -285,6 +306,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			contact += i1 - i0
 			if b := layers[k].bodyAt(i0, j); b >= 0 {
 				r.Bodies[b].ContactMM2 += float64(i1-i0) * area
+				r.scars = append(r.scars, scar{int32(b), int32(l.K), int32(j), int32(i0), int32(i1), false})
 			}
 		})
 	}
@@ -298,6 +320,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			landing += i1 - i0
 			if b := layers[l.K].bodyAt(i0, j); b >= 0 {
 				r.Bodies[b].LandingMM2 += float64(i1-i0) * area
+				r.scars = append(r.scars, scar{int32(b), int32(l.K), int32(j), int32(i0), int32(i1), true})
 			}
 		})
 	}

@@ -29,8 +29,9 @@ const (
 	SideFused     Kind = "side-fused"     // printed against a wall of the part
 	WrongVoid     Kind = "void"           // the gap is wrong at a height that binds
 	SideNear      Kind = "side-near"      // nearer to a wall than the clearance: a note
-	Sways         Kind = "sways"          // a support bends too far: a note
-	LetsGo        Kind = "lets-go"        // a foot may come off the plate: a note
+	Sways         Kind = "sways"          // a support bends too far: a note, unless Steadiness binds
+	LetsGo        Kind = "lets-go"        // a foot may come off the plate: likewise
+	NoRoom        Kind = "no-room"        // neither pliers nor a blade get at a body: a note
 	Thin          Kind = "thin"           // too thin to print, and left out of the proof: a note
 	Tips          Kind = "tips"           // out of balance: a note
 	Held          Kind = "held"           // breaking it off takes more than a hand
@@ -83,6 +84,9 @@ type Report struct {
 	CollisionSpots   []Spot      `json:"-"`
 	FusedSpots       []Spot      `json:"-"`
 	SideTouchedSpots []Spot      `json:"-"` // cells of supports too near a wall
+
+	layers raster.Layers
+	scars  []scar
 }
 
 // Spot is a set of cells of one layer.
@@ -117,6 +121,11 @@ type Body struct {
 
 	// Pieces that it comes off in, in order, where it does not come off whole.
 	Pieces []Piece `json:"pieces,omitempty"`
+
+	// Touches are the faces of the part that it touches, the most first: see Faces.
+	Touches []Touch `json:"touches,omitempty"`
+	// Room is where a tool gets at it, none if it does nowhere.
+	Room *Room `json:"room,omitempty"`
 }
 
 // Way is a straight way out: "down", "up", degrees from +X towards +Y, or such an
@@ -131,6 +140,7 @@ type Reason struct {
 	LayerZ float64 `json:"z_mm"`   // underside of the lowest layer concerned
 	Remedy string  `json:"remedy"` // what the designer can do
 	Body   int     `json:"body,omitempty"`
+	ID     string  `json:"id,omitempty"` // of the structure nearest to it: see Name
 
 	AreaMM2   float64 `json:"area_mm2,omitempty"`
 	VolumeMM3 float64 `json:"volume_mm3,omitempty"`
@@ -163,6 +173,25 @@ func (q Piece) MarshalJSON() ([]byte, error) {
 		plain
 		Bounds [2][3]float64 `json:"bounds_mm"`
 	}{plain(q), [2][3]float64{list(q.Bounds.Min), list(q.Bounds.Max)}})
+}
+
+// MarshalJSON adds normal and place as lists.
+func (q Touch) MarshalJSON() ([]byte, error) {
+	type plain Touch
+	return json.Marshal(struct {
+		plain
+		Normal [3]float64 `json:"normal"`
+		At     [3]float64 `json:"at_mm"`
+	}{plain(q), list(q.Normal), list(q.At)})
+}
+
+// MarshalJSON adds the place as a list.
+func (q Room) MarshalJSON() ([]byte, error) {
+	type plain Room
+	return json.Marshal(struct {
+		plain
+		At [3]float64 `json:"at_mm"`
+	}{plain(q), list(q.At)})
 }
 
 // MarshalJSON adds the place as a list.
