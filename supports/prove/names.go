@@ -49,6 +49,19 @@ func (r *Report) Name(list []Structure) {
 	}
 }
 
+// Also takes over the reasons of a proof of the same pair at other layers, which are
+// told in front of each. Bodies are numbered anew by every proof, so theirs are dropped.
+func (r *Report) Also(layers string, other Report) {
+	for _, why := range other.Reasons {
+		why.Text, why.Body = layers+": "+why.Text, 0
+		r.Reasons = append(r.Reasons, why)
+	}
+	if other.Verdict == Fails {
+		r.Verdict = Fails
+	}
+	sortByHarm(r.Reasons)
+}
+
 func meet(a, b r3.Box) bool {
 	return a.Min.X <= b.Max.X && b.Min.X <= a.Max.X && a.Min.Y <= b.Max.Y && b.Min.Y <= a.Max.Y && a.Min.Z <= b.Max.Z && b.Min.Z <= a.Max.Z
 }
