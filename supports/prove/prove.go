@@ -249,11 +249,11 @@ func (p *proof) run() Report {
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
-			part = hold.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Workers: p.workers})
+			part = hold.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Brief: true, Workers: p.workers})
 		},
 		func() {
 			// Supports are walls one line thick, whoever drew them.
-			sup = hold.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
+			sup = hold.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Brief: true, Workers: p.workers})
 			var n int
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)
@@ -271,17 +271,23 @@ func (p *proof) run() Report {
 	}
 	_ = eg.Wait() // the tasks return no error
 
+	var tips []tip // of the part
+	eg.Go(func() error {
+		rows, _ := runsOf(p.part, p.workers)
+		tips = p.tipping(rows, contactsBy(part))
+		return nil
+	})
 	p.holding(&r, part, sup, layers)
 	p.touching(&r, t)
 	p.stands(&r, stances)
 	p.bonded(&r, bonds)
 	p.thins(&r, thin)
-	partRows, _ := runsOf(p.part, p.workers)
-	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
 	p.leaving(&r, barred, oblique)
 	p.apart(&r, layers, bonds)
 	p.rooms(&r, layers)
+	_ = eg.Wait() // likewise
+	p.tips(&r, tips, false)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
 	if len(r.Reasons) > 0 {
