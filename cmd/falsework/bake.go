@@ -181,6 +181,7 @@ type baking struct {
 	plan     plan.Plan
 	planText []byte
 	supports *mesh.Mesh // what is written: rounded to float32
+	named    []prove.Structure
 	proof    prove.Report
 	voids    []prove.Void
 	compare  cost.Comparison
@@ -333,7 +334,17 @@ func (b *baking) grow() error {
 		b.supports.Append(s.Mesh)
 	}
 	b.supports.Round32()
+	b.named = structures(solids)
 	return nil
+}
+
+// structures are the solids of a plan by their ids.
+func structures(solids []grow.Solid) []prove.Structure {
+	var out []prove.Structure
+	for _, s := range solids {
+		out = append(out, prove.Structure{ID: s.ID, Mesh: s.Mesh})
+	}
+	return out
 }
 
 // planName says where a plan that cannot be built came from.
@@ -358,6 +369,8 @@ func (b *baking) prove() (err error) {
 	if err := b.proveElsewhere(); err != nil {
 		return err
 	}
+	b.proof.Faces(b.part)
+	b.proof.Name(b.named)
 	// Which wish of the designer's is why, the proof cannot know.
 	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
 		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {
@@ -382,13 +395,7 @@ func (b *baking) proveElsewhere() error {
 		if err != nil {
 			return fmt.Errorf("%s: layers of %g mm: %w", b.o.part, h, err)
 		}
-		for _, why := range r.Reasons {
-			why.Text = fmt.Sprintf("at layers of %g mm: %s", h, why.Text)
-			b.proof.Reasons = append(b.proof.Reasons, why)
-		}
-		if r.Verdict != prove.Holds {
-			b.proof.Verdict = prove.Fails
-		}
+		b.proof.Also(fmt.Sprintf("at layers of %g mm", h), r)
 	}
 	return nil
 }

@@ -30,6 +30,8 @@ type Input struct {
 	// Thin says that the body is made of walls one line thick, so that one line
 	// of its own wall is landing enough.
 	Thin bool
+	// Brief leaves New and Asks out of the layers, which are as large as the body.
+	Brief bool
 	// Workers bounds the tasks at work; 0 means one for each processor.
 	Workers int
 }

@@ -186,7 +186,8 @@ type surface struct {
 	cell  int32 // row × width + column
 	turn  int32 // change of winding, going up
 	z     float64
-	slope bool // it is not level
+	facet int32 // the triangle
+	slope bool  // it is not level
 }
 
 // stretch is a piece of a vertical inside a solid.
@@ -287,7 +288,7 @@ func surfaces(m *mesh.Mesh, g raster.Grid, only *raster.Bits) []surface {
 				if n.Z != 0 {
 					z -= (n.X*(g.Center(i, 0).X-v[0].X) + n.Y*(y-v[0].Y)) / n.Z
 				}
-				out = append(out, surface{int32(j*g.W + i), turn, min(max(z, lo), hi), slope})
+				out = append(out, surface{int32(j*g.W + i), turn, min(max(z, lo), hi), int32(t), slope})
 			}
 		}
 	}
