@@ -183,6 +183,7 @@ type baking struct {
 	supports *mesh.Mesh // what is written: rounded to float32
 	named    []prove.Structure
 	proof    prove.Report
+	contact  layout.Contact // under level ceilings
 	voids    []prove.Void
 	compare  cost.Comparison
 	pricing  errgroup.Group
@@ -408,6 +409,7 @@ func (b *baking) price() error {
 	_ = b.pricing.Wait() // it returns no error
 	b.compare = cost.Ratio(ours, b.baseline)
 	b.compare.SpacingMM = cost.DefaultSpacing
+	b.contact = layout.ContactUnder(b.plan, b.layers, b.survey.Need, b.settings)
 	return nil
 }
 
@@ -622,6 +624,7 @@ func (b *baking) report() *bakeReport {
 			ContactMM2: to(b.proof.ContactMM2, 3), PlateMM2: to(b.proof.PlateMM2, 3), MassG: to(c.Supports.MassG, 3),
 			Lines: len(b.plan.Lines), Posts: len(b.plan.Posts),
 			PiercedMM2: to(b.proof.PiercedMM2, 3), ShallowerMM: shallower(b.proof.Sheets),
+			ContactMM: to(b.contact.LengthMM, 1), BoundMM: to(b.contact.BoundMM, 1),
 		},
 		Baseline: baselineReport{VolumeMM3: to(c.Baseline.VolumeMM3, 3), TimeS: to(c.Baseline.TimeS, 2), SpacingMM: c.SpacingMM},
 		Proof:    shortProof(b.proof), Printer: machineOf(b.machine), Pose: b.o.turning.report(),

@@ -147,7 +147,7 @@ func TestJSONFields(t *testing.T) {
 	for group, fields := range map[string]string{
 		"part":     "triangles volume_mm3",
 		"need":     "area_mm2 regions", // findings are compared with survey's
-		"supports": "bodies volume_mm3 time_s contact_mm2 plate_mm2",
+		"supports": "bodies volume_mm3 time_s contact_mm2 plate_mm2 contact_length_mm contact_bound_mm",
 		"baseline": "volume_mm3 time_s",
 		"ratio":    "plastic time",
 		"proof":    "unheld_mm2 unheld_best_direction_mm2 collisions_mm3 blocked_bodies",

@@ -29,6 +29,9 @@ type planReport struct {
 	Zones   int    `json:"zones"`
 	Struck  int    `json:"struck"`
 	Yours   int    `json:"yours"` // structures by the designer
+
+	ContactMM float64 `json:"contact_length_mm"` // of lines under level ceilings
+	BoundMM   float64 `json:"contact_bound_mm"`  // that no plan can do with less than
 }
 
 // bareReport is a spot that the plan leaves bare, and why.
@@ -62,6 +65,8 @@ func (l *laying) report() layoutReport {
 		Changes: append([]plan.Change{}, plan.Diff(l.was, l.plan)...),
 		Bare:    bareOf(l.bare), Seconds: l.seconds, Warnings: append([]string{}, l.warnings...),
 	}
+	contact := layout.ContactUnder(l.plan, l.layers, l.need, l.settings)
+	r.Plan.ContactMM, r.Plan.BoundMM = to(contact.LengthMM, 1), to(contact.BoundMM, 1)
 	for _, one := range l.plan.Lines {
 		if one.By == plan.Designer {
 			r.Plan.Yours++
@@ -114,6 +119,9 @@ func (r layoutReport) print(io streams) {
 	out.tell("plan", "%s: %s on %s%s, %d of them yours; %s, %d struck", r.Plan.File,
 		count(r.Plan.Lines, "line", "lines"), count(r.Plan.Posts, "post or sole", "posts and soles"), closed, r.Plan.Yours,
 		count(r.Plan.Zones, "zone", "zones"), r.Plan.Struck)
+	if r.Plan.BoundMM > 0 {
+		out.tell("contact", "%.0f mm under level ceilings, no plan less than %.0f", r.Plan.ContactMM, r.Plan.BoundMM)
+	}
 	out.changes(r.Changes, mostChanges)
 	if len(r.Bare) == 0 {
 		out.tell("bare", "nothing: bake proves it")

@@ -65,7 +65,8 @@ type site struct {
 	wall, pad   float64 // thickness of a wall, and of its top
 	// What is left of the work allowed on one region, in cells judged.
 	prunes, repairs int
-	wishes          // the designer's
+	wishes                // the designer's
+	weave           weave // of lines under level ceilings
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
@@ -226,11 +227,20 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	}
 	if t.s.Direction.Stated {
 		comb(t.s.Direction.Angle, t.comb*scale)
+		if t.weave != loose {
+			out = t.woven(&open, out, t.s.Direction.Angle+math.Pi/2, t.comb)
+		}
 		return out
 	}
 	frame := t.frame(&p.Cells)
 	comb(frame, t.cross*scale)
 	comb(frame+math.Pi/2, t.cross*scale)
+	switch t.weave {
+	case woofed:
+		out = t.woven(&open, out, frame+math.Pi/2, t.cross)
+	case warped:
+		out = t.woven(&open, out, frame, t.cross)
+	}
 	return out
 }
 

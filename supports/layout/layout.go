@@ -65,30 +65,86 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
 	best := j.finish(p, lines)
-	var least float64
-	try := func(lines []line) {
-		other := j.finish(p, lines)
+	if j.cells > secondCells {
+		return j.release(p, best).plan
+	}
+	least := j.score(best)
+	for _, other := range j.rivals(p, j.others(n, lines)) {
+		other := j.finish(p, other)
 		if s := j.score(other); other.bare < best.bare || other.bare == best.bare && s < least {
 			best, least = other, s
-		}
-	}
-	if j.cells <= secondCells {
-		least = j.score(best)
-		if linked := j.link(lines); len(linked) < len(lines) {
-			try(linked)
-		}
-		for _, share := range spineShares {
-			if spines := j.spines(lines, share); len(spines) > 0 {
-				try(slices.Concat(lines, spines))
-			}
 		}
 	}
 	return j.release(p, best).plan
 }
 
+// others returns other drawings for a need than these lines: level ceilings with
+// lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
+func (j *job) others(n need.Need, lines []line) (out [][]line) {
+	ways := []weave{woofed, warped}
+	if j.s.Direction.Stated {
+		ways = ways[:1]
+	}
+	for _, w := range ways {
+		t := *j.site
+		t.weave = w
+		if t.flats(n) {
+			out = append(out, t.draft(n, j.workers))
+		}
+	}
+	pairs := j.link(lines, 2)
+	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
+		out = append(out, linked, pairs)
+	}
+	for _, share := range spineShares {
+		if spines := j.spines(lines, share); len(spines) > 0 {
+			out = append(out, slices.Concat(lines, spines), slices.Concat(pairs, spines))
+		}
+	}
+	return out
+}
+
+// finalists is how many drawings are finished besides the first.
+const finalists = 2
+
+// rivals returns the drawings that print fastest, as they are before they are mended.
+func (j *job) rivals(p plan.Plan, drawings [][]line) [][]line {
+	if len(drawings) <= finalists {
+		return drawings
+	}
+	times := make([]float64, len(drawings))
+	order := make([]int, len(drawings))
+	for i, lines := range drawings {
+		order[i], times[i] = i, math.Inf(1)
+		if sup := j.grown(j.stand(p, lines)); sup != nil {
+			times[i] = cost.Supports(sup, j.s, cost.Machine{}).TimeS
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(times[a], times[b]) })
+	var out [][]line
+	for _, i := range order[:finalists] {
+		out = append(out, drawings[i])
+	}
+	return out
+}
+
+// stand sets lines on posts.
+func (j *job) stand(p plan.Plan, lines []line) plan.Plan {
+	lines = j.fit(lines)
+	p.Lines = slices.Clone(p.Lines)
+	for _, l := range slices.Concat(lines, j.fit(j.join(j.with(lines)))) {
+		for _, l := range l.tidy(2 * j.part.Cell) {
+			p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
+		}
+	}
+	p.Posts = slices.Clone(p.Posts)
+	j.posts(&p)
+	return p
+}
+
 // secondCells bounds the parts, in cells of all layers, for which further layouts are
 // finished and the best one taken: a second's work or so.
-const secondCells = 8000000
+const secondCells = 100000000
 
 // job is what finishing a layout takes besides its lines.
 type job struct {
@@ -180,16 +236,24 @@ func (j *job) network(p *plan.Plan) *grow.Network {
 // weigh grows a plan's solids and returns their layers, nil where they cannot be
 // grown, and what of the part they leave bare at the planned bridge.
 func (j *job) weigh(p plan.Plan) (*raster.Stack, []hold.Layer) {
+	sup := j.grown(p)
+	if sup == nil {
+		return nil, nil // told when the plan is built
+	}
+	return sup, j.judge(j.part.Cut, sup.Cut, 0, j.workers)
+}
+
+// grown returns the layers of a plan's solids, nil where they cannot be grown.
+func (j *job) grown(p plan.Plan) *raster.Stack {
 	solids, err := grow.GrowUnder(p, j.under, j.print)
 	if err != nil {
-		return nil, nil // told when the plan is built
+		return nil
 	}
 	var all mesh.Mesh
 	for i := range solids {
 		all.Append(solids[i].Mesh)
 	}
-	sup := raster.Section(&all, j.part.Grid, j.part.Layers, j.workers)
-	return sup, j.judge(j.part.Cut, sup.Cut, 0, j.workers)
+	return raster.Section(&all, j.part.Grid, j.part.Layers, j.workers)
 }
 
 // lookBack is how many layers of part and pads below, and above, the rules look at.
@@ -242,8 +306,9 @@ func nearest(lines []line, l line) (near line) {
 	return near
 }
 
-// link returns lines with those down slopes linked end to end, region by region.
-func (t *site) link(lines []line) []line {
+// link returns lines with those down slopes linked end to end, up to so many at a
+// time, region by region.
+func (t *site) link(lines []line, most int) []line {
 	var out, arms []line
 	for i, l := range lines {
 		if l.arm {
@@ -252,7 +317,7 @@ func (t *site) link(lines []line) []line {
 			out = append(out, l)
 		}
 		if i+1 == len(lines) || lines[i+1].region != l.region {
-			out = append(out, t.meander(arms)...)
+			out = append(out, t.meander(arms, most)...)
 			arms = nil
 		}
 	}
