@@ -20,8 +20,8 @@ const (
 	// ceilingReach is how far, in mm, a ceiling may be from the height that a plan
 	// states, as for lines.
 	ceilingReach = surfaceReach
-	// hair is added, in mm, to what must print at every declared height, so that no
-	// cutting plane may miss it by rounding.
+	// hair is added, in mm, to what must print, so that where both its faces lie on
+	// cutting planes one of these still meets it.
 	hair = 0.002
 )
 
@@ -184,7 +184,7 @@ func (o *Opening) levels(part *raster.Stack, s supports.Settings, n int) ([]floa
 	}
 	out := []float64{o.Z}
 	for i := 1; i <= n; i++ {
-		z := part.Bottom(max(o.K-i, 0))
+		z := part.Bottom(max(o.K-i, 0)) - hair
 		if thick > s.Layer {
 			z = o.Z - float64(i)*(thick+hair)
 		}
