@@ -108,7 +108,7 @@ const mostTold = 1
 // proofDrawing returns what the pictures of a proof show.
 func proofDrawing(title string, part, sup *mesh.Mesh, lay raster.Layers, r prove.Report, s supports.Settings) drawing {
 	d := drawing{
-		title: title, part: part, supports: sup, grid: r.Grid, layers: lay,
+		title: title, part: part, supports: sup, grid: r.Grid, layers: lay, sheets: r.Sheets,
 		pads: slicesOf(r.Contacts), unheld: slicesOf(r.UnheldSpots, r.SupportSpots),
 		failed: r.Verdict != prove.Holds, verdict: "holds, any bridging direction",
 	}

@@ -52,6 +52,9 @@ func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
 	}
 	line("supports", "%s, %.0f mm³; %s mm² under the part, %s on the plate, %s standing on the part",
 		count(len(p.Bodies), "body", "bodies"), volume, area(p.ContactMM2), area(p.PlateMM2), area(p.LandingMM2))
+	if sheets, steps := sheetsOf(p.Sheets); sheets+steps > 0 {
+		line("on part", "%s; %s", closedWords(sheets, steps, p.PiercedMM2), seatWords(p.Sheets))
+	}
 	line("proof", "%s", shortProof(*p).words(s.Layer))
 	line("", "of it %s mm² of the part, %s of supports; %s on marginal ledges; %s fused; %s too near a wall",
 		area(p.PartUnheldMM2), area(p.SupportUnheldMM2), area(p.MarginalMM2), area(p.FusedMM2), area(p.ClearanceMM2))
@@ -195,7 +198,8 @@ func voidWords(voids []prove.Void) string {
 	contact := false
 	for _, v := range voids {
 		contact = contact || v.Grade != prove.VoidNone
-		if v.Grade == prove.VoidFused || v.Grade == prove.VoidFar {
+		contact = contact || sheetsAlone(&v)
+		if v.Grade == prove.VoidFused || v.Grade == prove.VoidFar || v.Grade == prove.VoidGone {
 			wrong = append(wrong, fmt.Sprintf("%g mm (first %g): %s", v.Layer, v.First, v.Grade))
 		}
 	}

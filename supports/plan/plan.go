@@ -85,7 +85,10 @@ type Past struct {
 }
 
 // Empty tells whether there are none.
-func (p Past) Empty() bool { return len(p.ids()) == 0 }
+func (p Past) Empty() bool { return p.Count() == 0 }
+
+// Count returns how many there are.
+func (p Past) Count() int { return len(p.ids()) }
 
 // Taste is what the designer likes, where the printer leaves a choice.
 type Taste struct {
