@@ -152,7 +152,7 @@ func (o *Opening) Outline(part *raster.Stack) []r2.Vec {
 			at = append(at, part.Point(c))
 		}
 	})
-	return hull(at)
+	return Hull(at)
 }
 
 // StepsSpan returns the longest bridge of steps under a pocket of convex outline, for
@@ -291,7 +291,7 @@ func (o *Opening) Steps(h plan.Steps, part *raster.Stack, s supports.Settings) (
 	if err != nil {
 		return nil, err
 	}
-	round := hull(outline)
+	round := Hull(outline)
 	length := 0.0
 	for i := range round {
 		length += dist(round[i], round[(i+1)%len(round)])
@@ -394,9 +394,9 @@ func With(part *raster.Stack, solids []Solid) *raster.Stack {
 	return &out
 }
 
-// hull returns the convex hull of points, anticlockwise (Andrew's monotone chain,
+// Hull returns the convex hull of points, anticlockwise (Andrew's monotone chain,
 // 1979, Information Processing Letters 9(5) 216–219).
-func hull(points []r2.Vec) []r2.Vec {
+func Hull(points []r2.Vec) []r2.Vec {
 	sorted := append([]r2.Vec(nil), points...)
 	slices.SortFunc(sorted, func(a, b r2.Vec) int { return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y)) })
 	half := func(list []r2.Vec, q r2.Vec, least int) []r2.Vec {

@@ -25,6 +25,8 @@ const (
 	turnsTried = 12
 	// longSide is the length, in mm, from which a side of a pocket's outline counts.
 	longSide = 1.5
+	// mostLevels is how many ceilings, one over another, are looked at in one region.
+	mostLevels = 4
 	// weighCells bounds the work of pricing supports beside sheets and steps, in cells
 	// judged; a million take about five milliseconds. Beyond it these are taken
 	// unpriced: one layer has always been cheaper than walls up to it.
@@ -197,12 +199,8 @@ func (j *job) close(p plan.Plan, n need.Need) (plan.Plan, need.Need) {
 	}
 	var list []candidate
 	byLayer := map[int][]*grow.Opening{}
-	core := raster.DiscOf(j.s.Line / j.part.Cell)
 	for i, r := range n.Regions {
-		for _, c := range r.Cuts {
-			if flat := raster.Erode(&c.Bare, core); c.K < 2 || flat.Empty() || j.insists(r) {
-				continue
-			}
+		for _, c := range j.level(r) {
 			if _, seen := byLayer[c.K]; !seen {
 				byLayer[c.K] = grow.Openings(j.part, j.under, c.K)
 			}
@@ -275,6 +273,25 @@ func (j *job) close(p plan.Plan, n need.Need) (plan.Plan, need.Need) {
 	return p, left
 }
 
+// level returns the cuts of a region that are level ceilings: none of one that goes on
+// from layer to layer as a slope does.
+func (j *job) level(r need.Region) (out []need.Cut) {
+	if j.insists(r) {
+		return nil
+	}
+	core := raster.DiscOf(j.s.Line / 2 / j.part.Cell)
+	for _, c := range r.Cuts {
+		all := c.All()
+		if flat := raster.Erode(&all, core); c.K > 1 && !flat.Empty() {
+			out = append(out, c)
+		}
+	}
+	if len(out) > mostLevels {
+		return nil
+	}
+	return out
+}
+
 // cheapest returns the sheet or the steps that hold in an opening at the planned
 // bridge and cost least, and their price in weighed seconds.
 func (j *job) cheapest(o *grow.Opening, w plan.Weights) (best closing, price float64, ok bool) {
@@ -289,7 +306,7 @@ func (j *job) cheapest(o *grow.Opening, w plan.Weights) (best closing, price flo
 	ceiling := float64(o.Cells.Count()-o.Hole.Count()) * j.part.CellArea()
 	for n := range list {
 		c := &list[n]
-		if id, _ := j.barredBy(c); id != "" || j.hangs(c, 1-j.s.Margin, j.workers) > 0 {
+		if id, _ := j.barredBy(c); id != "" || j.tooLong(c, 1-j.s.Margin) || j.hangs(c, 1-j.s.Margin, j.workers) > 0 {
 			continue
 		}
 		var all mesh.Mesh
@@ -360,7 +377,7 @@ func (t *site) refuseClosing(c closing, err error) string {
 	if _, why := t.barredBy(&c); why != "" {
 		return why
 	}
-	if cells := t.hangs(&c, 1, 0); float64(cells)*t.part.CellArea() > t.s.Line*t.s.Line {
+	if cells := t.hangs(&c, 1, 0); t.tooLong(&c, 1) || float64(cells)*t.part.CellArea() > t.s.Line*t.s.Line {
 		return fmt.Sprintf("needs a bridge of %.1f mm, and %g mm hold", t.bridgeOf(&c), t.s.Bridge)
 	}
 	return ""
@@ -379,6 +396,12 @@ func (t *site) bridgeOf(c *closing) float64 {
 		}
 	}
 	return least
+}
+
+// tooLong tells whether the longest bridge of a closing is more than a share of what
+// holds; it is measured in cells, and may come out one longer at either end.
+func (t *site) tooLong(c *closing, share float64) bool {
+	return t.bridgeOf(c) > t.s.Bridge*share+2*t.part.Cell
 }
 
 // ofSheet and ofSteps find the opening that a structure of a plan closes.
