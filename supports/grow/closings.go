@@ -23,6 +23,10 @@ const (
 	// hair is added, in mm, to what must print, so that where both its faces lie on
 	// cutting planes one of these still meets it.
 	hair = 0.002
+	// apart is by what share of itself the bed of one side of steps differs from the
+	// next one's: shells that had an edge in common would be one surface to a reader
+	// that matches edges by their ends. In a pocket of 20 mm it is 2 µm.
+	apart = 1e-4
 )
 
 // Opening is what is open under a ceiling with a hole in it, and closed all round.
@@ -157,19 +161,23 @@ func (o *Opening) Outline(part *raster.Stack) []r2.Vec {
 
 // StepsSpan returns the longest bridge of steps under a pocket of convex outline, for
 // a hole of diameter bore round p, when the lowest bridges run at an angle: the chords
-// that touch the hole on either side, and the slot between them.
+// that touch the hole on either side, and across them the slot, or what of it the
+// walls leave.
 func StepsSpan(outline []r2.Vec, p r2.Vec, bore, angle float64) float64 {
 	sin, cos := math.Sincos(angle)
 	along, across := r2.Vec{X: cos, Y: sin}, r2.Vec{X: -sin, Y: cos}
-	span := bore
-	for _, side := range [2]float64{1, -1} {
+	// Of what lies beyond a tangent, the edge along it is the longest.
+	chord := func(along, out r2.Vec) float64 {
 		lo, hi := math.Inf(1), math.Inf(-1)
-		// Of what lies beyond the tangent, the edge along it is the longest.
-		for _, q := range clip(outline, p, r2.Scale(side, across), bore/2) {
+		for _, q := range clip(outline, p, out, bore/2) {
 			u := r2.Dot(r2.Sub(q, p), along)
 			lo, hi = min(lo, u), max(hi, u)
 		}
-		span = max(span, hi-lo)
+		return max(0, hi-lo)
+	}
+	span := 0.0
+	for _, side := range [2]float64{1, -1} {
+		span = max(span, chord(along, r2.Scale(side, across)), min(bore, chord(across, r2.Scale(side, along))))
 	}
 	return span
 }
@@ -304,7 +312,7 @@ func (o *Opening) Steps(h plan.Steps, part *raster.Stack, s supports.Settings) (
 	for level := range n {
 		for _, a := range turns(level) {
 			sin, cos := math.Sincos(h.Direction*math.Pi/180 + a)
-			side := clip(round, middle, r2.Vec{X: cos, Y: sin}, h.Bore/2)
+			side := clip(drawnIn(round, float64(len(out))*apart), middle, r2.Vec{X: cos, Y: sin}, h.Bore/2)
 			if math.Abs(mesh.PolygonArea(side)) > s.Line*s.Line {
 				out = append(out, mesh.Prism(side, z[n-level], z[0]))
 			}
@@ -314,6 +322,15 @@ func (o *Opening) Steps(h plan.Steps, part *raster.Stack, s supports.Settings) (
 		return nil, fmt.Errorf("a hole of %.2f mm leaves nothing of the ceiling to step", h.Bore)
 	}
 	return out, nil
+}
+
+// drawnIn returns a polygon drawn in towards its first corner by a share of itself.
+func drawnIn(polygon []r2.Vec, share float64) []r2.Vec {
+	out := slices.Clone(polygon)
+	for i, q := range out {
+		out[i] = r2.Sub(q, r2.Scale(share, r2.Sub(q, polygon[0])))
+	}
+	return out
 }
 
 // turns returns the directions, from that of the lowest bridges, of the sides that a

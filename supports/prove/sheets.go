@@ -23,6 +23,10 @@ const (
 	// bedded is the least of a layer of it that lies in the wall, in lines along the
 	// rim: a bridge has two ends, each a bead wide or more.
 	bedded = 2.0
+	// mostLand is the share of a bridged area from which a direction is one that it
+	// can be bridged in: of those looked at, the nearest to an edge in the air may be
+	// off it by 4°, and then an eighth of a segment twice as long as deep misses.
+	mostLand = 0.8
 )
 
 // Sheet is a piece of supports that is printed onto the part to close an opening
@@ -200,10 +204,27 @@ func (p *proof) closing(r *Report) {
 			})
 		}
 	}
+	told := map[int]*raster.Bits{}
+	for n := range r.UnheldSpots {
+		told[r.UnheldSpots[n].K] = &r.UnheldSpots[n].Cells
+	}
+	open := map[int]raster.Bits{}
+	for _, l := range hold.Judge(hold.Input{Body: p.sheets.cells, Other: stacked(p.sheets.part, p.sup), Settings: p.s, Thin: true, Workers: p.workers}) {
+		open[l.K], _ = p.bare(&l, p.sheets.cells.Layer(l.K))
+	}
 	var spots []Spot
-	for _, l := range hold.Judge(hold.Input{Body: p.sheets.cells, Other: p.sheets.part, Settings: p.s, Thin: true, Workers: p.workers}) {
-		bare, _ := p.bare(&l, p.sheets.cells.Layer(l.K))
-		spots = p.spot(spots, l.K, &bare)
+	contacts := map[int]*raster.Bits{}
+	for n := range r.Contacts {
+		contacts[r.Contacts[n].K] = &r.Contacts[n].Cells
+	}
+	for k := range p.sheets.cells.Cut {
+		bare := open[k]
+		long := p.tooLong(k, contacts[k])
+		bare = raster.Or(&bare, &long)
+		if t := told[k]; t != nil {
+			bare = raster.AndNot(&bare, t)
+		}
+		spots = p.spot(spots, k, &bare)
 	}
 	area := tidy(cellsIn(spots) * p.part.CellArea())
 	r.SupportSpots = append(r.SupportSpots, spots...)
@@ -216,6 +237,47 @@ func (p *proof) closing(r *Report) {
 			Remedy: "let it reach a line into the wall round the opening, or hold the ceiling with supports",
 		})
 	}
+}
+
+// stacked returns the layers of two solids together.
+func stacked(a, b *raster.Stack) *raster.Stack {
+	if len(b.Cut) == 0 {
+		return a
+	}
+	out := &raster.Stack{Grid: a.Grid, Layers: a.Layers, Cut: slices.Clone(a.Cut)}
+	for k := range b.Cut {
+		if k == len(out.Cut) {
+			out.Cut = append(out.Cut, raster.Bits{})
+		}
+		out.Cut[k] = raster.Or(&out.Cut[k], &b.Cut[k])
+	}
+	return out
+}
+
+// tooLong returns what of layer k's sheets bridges further than may be, laid in the
+// best direction of those in which nearly all of it lands. The rules of holding let
+// the lines along an edge in the air go a little further than straight beads. What
+// lies over contacts is left to them.
+func (p *proof) tooLong(k int, contacts *raster.Bits) (long raster.Bits) {
+	cells := p.sheets.cells.Layer(k)
+	fresh := raster.AndNot(cells, p.part.Layer(k-1))
+	for _, q := range raster.Pieces(&fresh) {
+		if contacts != nil {
+			if over := raster.And(&q.Cells, contacts); !over.Empty() {
+				continue
+			}
+		}
+		least := math.Inf(1)
+		for _, b := range hold.Run(p.part, k, &q.Cells, p.s) {
+			if float64(b.Both) >= mostLand*float64(b.Cells) {
+				least = min(least, b.Longest)
+			}
+		}
+		if !math.IsInf(least, 1) && least > p.s.Bridge+2*p.part.Cell {
+			long = raster.Or(&long, &q.Cells)
+		}
+	}
+	return long
 }
 
 func layersOf(n int) string {

@@ -113,7 +113,7 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 			return nil, err
 		}
 		closed := sheetsIn(part, sup, g, s)
-		for _, c := range columns(part, sup, g) {
+		for _, c := range columns(part, sup, g, closed != nil) {
 			if closed != nil {
 				var mine []stretch
 				c.part, c.sup, mine = merged(closed, int(c.cell)%g.W, int(c.cell)/g.W, c.part, c.sup)
@@ -199,8 +199,8 @@ type column struct {
 }
 
 // columns returns the verticals through the cells' centres that meet a support,
-// in order of their cells.
-func columns(part, sup *mesh.Mesh, g raster.Grid) []column {
+// in order of their cells; those that miss the part only if alone is set.
+func columns(part, sup *mesh.Mesh, g raster.Grid, alone bool) []column {
 	over := raster.NewBits(0, 0, g.W, g.H)
 	under := surfaces(sup, g, nil)
 	for n := range under {
@@ -216,7 +216,7 @@ func columns(part, sup *mesh.Mesh, g raster.Grid) []column {
 			_, above = ofCell(above, above[0].cell)
 		}
 		its, above = ofCell(above, cell)
-		if p := stretches(its); len(p) > 0 {
+		if p := stretches(its); len(p) > 0 || alone {
 			out = append(out, column{cell, p, stretches(mine)})
 		}
 	}
