@@ -40,8 +40,8 @@ func (p Steps) Layers() int {
 }
 
 // Span returns the longest bridge of the steps, in mm: in the first layer the
-// pocket's chord along the hole's tangent, 2·√(R² − r²), in the second the
-// slot's width, 2r, which is more where the ceiling is narrow.
+// pocket's chord along the hole's tangent, 2·√(R² − r²). In the second it is the
+// same chord, across, or less where the slot is narrower.
 func (p Steps) Span() float64 {
 	if p.Layers() == 0 {
 		return 0
@@ -49,7 +49,7 @@ func (p Steps) Span() float64 {
 	if p.Longest > 0 {
 		return p.Longest
 	}
-	return max(2*math.Sqrt(p.Pocket*p.Pocket-p.Hole*p.Hole), 2*p.Hole)
+	return 2 * math.Sqrt(p.Pocket*p.Pocket-p.Hole*p.Hole)
 }
 
 // Lowered returns how far the steps lower the seat, in mm.

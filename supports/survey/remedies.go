@@ -93,7 +93,8 @@ func (v *surveyor) teardrop(b *remedy.Bore) []Remedy {
 
 // asked tells how a plan asks for it.
 func asked(key, id string, at r3.Vec) string {
-	return fmt.Sprintf(" (in a plan: %s: [{id: %s, at: [%.4g, %.4g, %.4g]}])", key, id, at.X, at.Y, at.Z)
+	hundredth := func(v float64) float64 { return math.Round(v*100)/100 + 0 }
+	return fmt.Sprintf(" (in a plan: %s: [{id: %s, at: [%g, %g, %g]}])", key, id, hundredth(at.X), hundredth(at.Y), hundredth(at.Z))
 }
 
 // steps returns the bridging steps under a ceiling that a round hole in it would stand
