@@ -151,9 +151,13 @@ func (o *Opening) Bore(part *raster.Stack, at r2.Vec) (middle r2.Vec, bore float
 // Outline returns the convex hull of the opening, anticlockwise, mm.
 func (o *Opening) Outline(part *raster.Stack) []r2.Vec {
 	var at []r2.Vec
+	half := part.Cell / 2
 	o.Cells.EachRun(func(j, i0, i1 int) {
-		for _, c := range [4]raster.Corner{{I: i0, J: j}, {I: i1, J: j}, {I: i0, J: j + 1}, {I: i1, J: j + 1}} {
-			at = append(at, part.Point(c))
+		// The middles of cells' outer sides: their corners stand out.
+		a, b := part.Center(i0, j), part.Center(i1-1, j)
+		at = append(at, r2.Vec{X: a.X - half, Y: a.Y}, r2.Vec{X: b.X + half, Y: b.Y})
+		for _, y := range [2]float64{a.Y - half, a.Y + half} {
+			at = append(at, r2.Vec{X: a.X, Y: y}, r2.Vec{X: b.X, Y: y})
 		}
 	})
 	return Hull(at)
