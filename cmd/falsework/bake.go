@@ -614,7 +614,7 @@ func (b *baking) report() *bakeReport {
 			Bodies: len(b.proof.Bodies), VolumeMM3: to(c.Supports.VolumeMM3, 3), TimeS: to(c.Supports.TimeS, 2),
 			ContactMM2: to(b.proof.ContactMM2, 3), PlateMM2: to(b.proof.PlateMM2, 3), MassG: to(c.Supports.MassG, 3),
 			Lines: len(b.plan.Lines), Posts: len(b.plan.Posts),
-			PiercedMM2: to(b.proof.PiercedMM2, 3), seats: seatWords(b.proof.Sheets),
+			PiercedMM2: to(b.proof.PiercedMM2, 3), ShallowerMM: shallower(b.proof.Sheets),
 		},
 		Baseline: baselineReport{VolumeMM3: to(c.Baseline.VolumeMM3, 3), TimeS: to(c.Baseline.TimeS, 2), SpacingMM: c.SpacingMM},
 		Proof:    shortProof(b.proof), Printer: machineOf(b.machine), Pose: b.o.turning.report(),

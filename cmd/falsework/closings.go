@@ -36,20 +36,25 @@ func closedWords(sheets, steps int, pierced float64) string {
 	return words
 }
 
-// seatWords tell what sheets and steps take off the depth of pockets.
-func seatWords(list []prove.Sheet) string {
-	lo, hi := 0.0, 0.0
+// shallower returns the least and the most that sheets and steps take off the depth of
+// a pocket, in mm.
+func shallower(list []prove.Sheet) (mm [2]float64) {
 	for i, h := range list {
-		d := h.Bounds.Max.Z - h.Bounds.Min.Z
+		d := to(h.Bounds.Max.Z-h.Bounds.Min.Z, 3)
 		if i == 0 {
-			lo, hi = d, d
+			mm = [2]float64{d, d}
 		}
-		lo, hi = min(lo, d), max(hi, d)
+		mm = [2]float64{min(mm[0], d), max(mm[1], d)}
 	}
-	if lo == hi {
-		return fmt.Sprintf("the ceiling comes %.2g mm lower", lo)
+	return mm
+}
+
+// seatWords tell the same.
+func seatWords(mm [2]float64) string {
+	if mm[0] == mm[1] {
+		return fmt.Sprintf("the ceiling comes %.2g mm lower", mm[0])
 	}
-	return fmt.Sprintf("the ceilings come %.2g to %.2g mm lower", lo, hi)
+	return fmt.Sprintf("the ceilings come %.2g to %.2g mm lower", mm[0], mm[1])
 }
 
 // mostClosings bounds the sheets and steps that a print sheet lists one by one.

@@ -53,7 +53,7 @@ func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
 	line("supports", "%s, %.0f mm³; %s mm² under the part, %s on the plate, %s standing on the part",
 		count(len(p.Bodies), "body", "bodies"), volume, area(p.ContactMM2), area(p.PlateMM2), area(p.LandingMM2))
 	if sheets, steps := sheetsOf(p.Sheets); sheets+steps > 0 {
-		line("on part", "%s; %s", closedWords(sheets, steps, p.PiercedMM2), seatWords(p.Sheets))
+		line("on part", "%s; %s", closedWords(sheets, steps, p.PiercedMM2), seatWords(shallower(p.Sheets)))
 	}
 	line("proof", "%s", shortProof(*p).words(s.Layer))
 	line("", "of it %s mm² of the part, %s of supports; %s on marginal ledges; %s fused; %s too near a wall",

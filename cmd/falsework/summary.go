@@ -70,8 +70,8 @@ type supportsReport struct {
 	Sheets     int     `json:"sheets"`      // printed onto the part across openings
 	Steps      int     `json:"steps"`       // pockets with bridging steps, which stay
 	PiercedMM2 float64 `json:"pierced_mm2"` // of sheets, after printing
-
-	seats string // what sheets and steps take off the depth of pockets
+	// What sheets and steps take off the depth of pockets, least and most.
+	ShallowerMM [2]float64 `json:"shallower_mm"`
 
 	FilamentMM float64  `json:"filament_mm"`
 	Price      *float64 `json:"price"`
@@ -174,7 +174,7 @@ func (r *bakeReport) print(w io.Writer, layerMM float64) {
 		line("supports", "none")
 	}
 	if s := r.Supports; s.closes() {
-		line("on part", "%s; %s", closedWords(s.Sheets, s.Steps, s.PiercedMM2), s.seats)
+		line("on part", "%s; %s", closedWords(s.Sheets, s.Steps, s.PiercedMM2), seatWords(s.ShallowerMM))
 	}
 	if r.Supports.Bodies > 0 || r.Supports.closes() {
 		line("cost", "%s and %.1f g%s", duration(r.Supports.TimeS), r.Supports.MassG, r.beside())
