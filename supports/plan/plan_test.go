@@ -245,3 +245,30 @@ func TestScore(t *testing.T) {
 		}
 	}
 }
+
+// A difference between two plans tells what became of sheets and steps.
+func TestDiffTellsSheets(t *testing.T) {
+	a := small(t)
+	b := small(t)
+	b.Sheets[0].At = [3]float64{29, 16, 3.4} // 3 and 4 mm aside
+	b.Steps[0].Bore = 6.4
+	b.Steps[1].By = Designer
+	b.Sheets = append(b.Sheets, Sheet{ID: "S2", At: [3]float64{1, 2, 3}, By: Designer})
+	var got []string
+	for _, c := range Diff(a, b) {
+		got = append(got, c.String())
+	}
+	b.Sheets, b.Steps = nil, nil
+	b.Struck.Steps = []Steps{{ID: "B2", At: a.Steps[1].At}}
+	for _, c := range Diff(a, b) {
+		got = append(got, c.String())
+	}
+	want := []string{
+		"moved sheet S1 by 5.00 mm: [26, 12, 3.4] → [29, 16, 3.4]", "added sheet S2: [1, 2, 3] (the designer's)",
+		"resized steps B1: {bore: 6.6, direction: 0} → {bore: 6.4, direction: 0} (the designer's)", "pinned steps B2 (the designer's)",
+		"removed sheet S1: was [26, 12, 3.4]", "removed steps B1: was [8.25, 12, 5.2] (the designer's)", "struck steps B2: was [17, 17, 7.2]",
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("(-want +got)\n%s", d)
+	}
+}

@@ -1,8 +1,16 @@
 package prove_test
 
 import (
+	"math"
 	"strings"
 	"testing"
+
+	"falsework/mesh"
+	"falsework/raster"
+	"falsework/supports/grow"
+	"falsework/supports/layout"
+	"falsework/supports/need"
+	"falsework/supports/prove"
 )
 
 // closes tells whether a structure is a sheet or steps, by the ids that layouts give.
@@ -22,5 +30,27 @@ func TestFaultsInSheets(t *testing.T) {
 	}
 	if one.matters == 0 || one.caught < one.matters || one.falsely > 0 {
 		t.Errorf("%s", one)
+	}
+}
+
+// Cells of half the size see the same sheets and steps, and say the same of them.
+func TestSheetsInHalfTheCell(t *testing.T) {
+	m, s := readPart(t, "nut-pocket-plate")
+	layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+	solids, err := grow.Grow(layout.Layout("nut-pocket-plate", m, layers, need.Find(m, layers, s, 0), s, 0), m, layers)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sup := &mesh.Mesh{}
+	for _, q := range solids {
+		sup.Append(q.Mesh)
+	}
+	sup.Round32()
+	for range 2 {
+		r := proof(t, m, s, sup)
+		if r.Verdict != prove.Holds || len(r.Sheets) != 3 || len(r.Bodies) != 0 || math.Abs(r.PiercedMM2-15.2) > 0.2 { // Ø4.4
+			t.Errorf("cells of %g mm: %s, %d sheets, %d bodies, %g mm² to pierce: %v", s.Cell, r.Verdict, len(r.Sheets), len(r.Bodies), r.PiercedMM2, r.Reasons)
+		}
+		s.Cell /= 2
 	}
 }
