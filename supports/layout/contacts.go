@@ -67,6 +67,7 @@ type site struct {
 	prunes, repairs int
 	wishes                // the designer's
 	weave           weave // of lines under level ceilings
+	spare           bool  // sides of ceilings that beads run along in the stated direction
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
@@ -215,7 +216,18 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	if open.Empty() {
 		return nil
 	}
+	way := t.weave
+	if t.part.Bottom(k) > wovenBelow {
+		way = loose
+	}
 	out := t.edges(k, &p.Cells, &open)
+	if t.spare {
+		var sides []line
+		for _, l := range out {
+			sides = append(sides, l.split(splitTurn)...)
+		}
+		out = slices.DeleteFunc(sides, t.along)
+	}
 	served := t.mask(out, 2*t.s.Line)
 	// comb draws lines a pitch apart or closer, square to the direction normal.
 	comb := func(normal, pitch float64) {
@@ -227,7 +239,7 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	}
 	if t.s.Direction.Stated {
 		comb(t.s.Direction.Angle, t.comb*scale)
-		if t.weave != loose {
+		if way != loose {
 			out = t.woven(&open, out, t.s.Direction.Angle+math.Pi/2, t.comb)
 		}
 		return out
@@ -235,7 +247,7 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	frame := t.frame(&p.Cells)
 	comb(frame, t.cross*scale)
 	comb(frame+math.Pi/2, t.cross*scale)
-	switch t.weave {
+	switch way {
 	case woofed:
 		out = t.woven(&open, out, frame+math.Pi/2, t.cross)
 	case warped:
@@ -243,6 +255,23 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	}
 	return out
 }
+
+// along tells whether a line runs straight along the stated direction: the beads do so
+// themselves, and hang on what runs across them.
+func (t *site) along(l line) bool {
+	a, b := l.at[0].Vec, l.at[len(l.at)-1].Vec
+	for _, q := range l.at {
+		if raster.SegmentDistance(q.Vec, a, b) > t.s.Line/2 {
+			return false
+		}
+	}
+	d, u := r2.Sub(b, a), r2.Vec{X: math.Cos(t.s.Direction.Angle), Y: math.Sin(t.s.Direction.Angle)}
+	return math.Abs(r2.Cross(d, u)) < alongTurn*math.Abs(r2.Dot(d, u))
+}
+
+// alongTurn is how far from the stated direction a side still counts as running along
+// it: by a line's width over ten.
+const alongTurn = 0.1
 
 // extent returns how far cells reach along the direction angle.
 func (t *site) extent(cells *raster.Bits, angle float64) (lo, hi float64) {

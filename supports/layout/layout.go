@@ -78,19 +78,26 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	return j.release(p, best).plan
 }
 
-// others returns other drawings for a need than these lines: level ceilings with
-// lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
+// others returns other drawings for a need than these lines: low level ceilings
+// with lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
 func (j *job) others(n need.Need, lines []line) (out [][]line) {
-	ways := []weave{woofed, warped}
-	if j.s.Direction.Stated {
-		ways = ways[:1]
-	}
-	for _, w := range ways {
+	draw := func(w weave, spare bool) {
 		t := *j.site
-		t.weave = w
-		if t.flats(n) {
-			out = append(out, t.draft(n, j.workers))
-		}
+		t.weave, t.spare = w, spare
+		out = append(out, t.draft(n, j.workers))
+	}
+	stated, low := j.s.Direction.Stated, j.low(n)
+	if low {
+		draw(woofed, false)
+	}
+	if low && !stated {
+		draw(warped, false)
+	}
+	if stated && slices.ContainsFunc(n.Regions, j.crossed) {
+		draw(loose, true)
+	}
+	if stated && low {
+		draw(woofed, true)
 	}
 	pairs := j.link(lines, 2)
 	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
@@ -105,7 +112,7 @@ func (j *job) others(n need.Need, lines []line) (out [][]line) {
 }
 
 // finalists is how many drawings are finished besides the first.
-const finalists = 2
+const finalists = 3
 
 // rivals returns the drawings that print fastest, as they are before they are mended.
 func (j *job) rivals(p plan.Plan, drawings [][]line) [][]line {
@@ -171,7 +178,7 @@ const (
 )
 
 // score returns what a layout costs, in seconds of print time as the plan weighs
-// them, and more if the proof finds it unsteady.
+// them, more if the proof finds it unsteady, and all there is if it does not hold.
 func (j *job) score(f finished) float64 {
 	if f.solids == nil {
 		return math.Inf(1)
@@ -181,8 +188,12 @@ func (j *job) score(f finished) float64 {
 	for _, l := range f.lines {
 		length += l.length()
 	}
+	proof := j.prove(f)
+	if proof.UnheldMM2 > 0 || proof.CollisionsMM3 > 0 {
+		return math.Inf(1)
+	}
 	over := 0.0
-	for _, b := range j.prove(f).Bodies {
+	for _, b := range proof.Bodies {
 		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1)
 	}
 	return f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall) * (1 + unsteady*min(over, mostUnsteady))

@@ -26,6 +26,10 @@ const (
 	// longestLink is how far apart the ends of two lines may be that are linked,
 	// in spacings of their family.
 	longestLink = 1.5
+	// wovenBelow is the height, in mm, up to which linking the lines of a ceiling is
+	// tried: a wall that stands all along costs more the higher it is, walls that hang
+	// from a few posts hardly do. On the demo parts the two meet at some 20 mm.
+	wovenBelow = 22.0
 )
 
 // woven returns lines under a flat piece with those that run at the given
@@ -78,12 +82,11 @@ func (l line) split(turn float64) []line {
 func (t *site) links(open *raster.Bits, lines []line, reach float64) []line {
 	inner := make([]line, len(lines)) // as far as a wall may turn
 	for i, l := range lines {
-		inner[i] = l.reversed()
+		inner[i] = l
 		for range 2 {
-			t.retreat(&inner[i], open)
 			inner[i] = inner[i].reversed()
+			t.retreat(&inner[i], open)
 		}
-		inner[i] = inner[i].reversed()
 	}
 	done := make([]bool, len(lines))
 	// next returns the line to go on to from p, and whether backward.
@@ -94,7 +97,7 @@ func (t *site) links(open *raster.Bits, lines []line, reach float64) []line {
 			if done[i] {
 				continue
 			}
-			for n, q := range [2]point{l.at[0], l.at[len(l.at)-1]} {
+			for n, q := range l.ends() {
 				if d := distance(p.Vec, q.Vec); d < best && t.within(open, p.Vec, q.Vec) {
 					at, back, best = i, n == 1, d
 				}
@@ -102,26 +105,30 @@ func (t *site) links(open *raster.Bits, lines []line, reach float64) []line {
 		}
 		return at, back
 	}
-	var out []line
-	for {
-		first, fewest, turned := -1, 3, false
-		for i := range lines {
-			if done[i] {
+	// A line at the rim has the fewest others in reach.
+	ways := func(i int) (n int) {
+		for j, l := range inner {
+			if done[j] || j == i {
 				continue
 			}
-			done[i] = true
-			ways := 0
-			head, _ := next(inner[i].at[0])
-			tail, _ := next(inner[i].at[len(inner[i].at)-1])
-			if head >= 0 {
-				ways++
+			near := reach
+			for _, p := range inner[i].ends() {
+				for _, q := range l.ends() {
+					near = min(near, distance(p.Vec, q.Vec))
+				}
 			}
-			if tail >= 0 && tail != head {
-				ways++
+			if near < reach {
+				n++
 			}
-			done[i] = false
-			if ways < fewest {
-				first, fewest, turned = i, ways, tail < 0
+		}
+		return n
+	}
+	var out []line
+	for {
+		first := -1
+		for i := range lines {
+			if !done[i] && (first < 0 || ways(i) < ways(first)) {
+				first = i
 			}
 		}
 		if first < 0 {
@@ -129,12 +136,12 @@ func (t *site) links(open *raster.Bits, lines []line, reach float64) []line {
 		}
 		done[first] = true
 		path, end := lines[first], inner[first]
-		if turned {
+		if i, _ := next(end.ends()[1]); i < 0 {
 			path, end = path.reversed(), end.reversed()
 		}
 		path.at = slices.Clone(path.at)
 		for {
-			i, back := next(end.at[len(end.at)-1])
+			i, back := next(end.ends()[1])
 			if i < 0 {
 				break
 			}
@@ -143,13 +150,15 @@ func (t *site) links(open *raster.Bits, lines []line, reach float64) []line {
 			if back {
 				on, raw = on.reversed(), raw.reversed()
 			}
-			path.at[len(path.at)-1] = end.at[len(end.at)-1]
+			path.at[len(path.at)-1] = end.ends()[1]
 			path.at = append(append(path.at, on.at[0]), raw.at[1:]...)
 			end = on
 		}
 		out = append(out, path)
 	}
 }
+
+func (l line) ends() [2]point { return [2]point{l.at[0], l.at[len(l.at)-1]} }
 
 // reversed returns a copy of the line that runs the other way.
 func (l line) reversed() line {
@@ -245,7 +254,7 @@ func (t *site) beyond(l line, served *raster.Bits) []line {
 	return out
 }
 
-// flats tells whether a need has a level patch, for which lines cross.
-func (t *site) flats(n need.Need) bool {
-	return slices.ContainsFunc(n.Regions, t.crossed)
+// low tells whether a need has a low level patch, for which lines cross.
+func (t *site) low(n need.Need) bool {
+	return slices.ContainsFunc(n.Regions, func(r need.Region) bool { return r.Bounds.Min.Z < wovenBelow && t.crossed(r) })
 }
