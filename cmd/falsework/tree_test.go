@@ -28,6 +28,7 @@ var order = [][]string{
 	{"supports/survey"},
 	{"supports/layout"},
 	{"supports/pose"},
+	{"supports/desk"},
 	{"cmd/falsework"},
 }
 

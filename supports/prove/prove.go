@@ -270,7 +270,7 @@ func (p *proof) run() Report {
 func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	area := p.part.CellArea()
 	marginal, best, contact, landing := 0, 0, 0, 0
-	var spots, supSpots, contacts []Spot
+	var spots, supSpots, contacts, bridges []Spot
 	for i := range part {
 		l := &part[i]
 		bare, specks := p.bare(l, p.part.Layer(l.K))
@@ -278,6 +278,8 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 		best += min(l.Best, bare.Count())
 		spots = p.spot(spots, l.K, &bare)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
+		across := raster.AndNot(&l.Asks, &l.Unheld)
+		bridges = p.spot(bridges, l.K, &across)
 		p.eachContact(l, func(k, j, i0, i1 int) {
 			contact += i1 - i0
 			if b := layers[k].bodyAt(i0, j); b >= 0 {
@@ -304,7 +306,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 		r.PlateMM2 += b.PlateMM2
 	}
 	r.PlateMM2 = tidy(r.PlateMM2)
-	r.UnheldSpots, r.SupportSpots, r.Contacts = spots, supSpots, contacts
+	r.UnheldSpots, r.SupportSpots, r.Contacts, r.Bridges = spots, supSpots, contacts, bridges
 	r.PartUnheldMM2 = tidy(cellsIn(spots) * area)
 	r.SupportUnheldMM2 = tidy(cellsIn(supSpots) * area)
 	r.UnheldMM2 = tidy(r.PartUnheldMM2 + r.SupportUnheldMM2)
