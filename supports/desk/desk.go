@@ -15,6 +15,7 @@ import (
 	"falsework/supports/layout"
 	"falsework/supports/plan"
 	"falsework/supports/pose"
+	"falsework/supports/prove"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -80,6 +81,7 @@ type Desk struct {
 	closed   bool
 
 	heavy   chan struct{} // held by the stage at work
+	memory  prove.Memory  // of the stage that proves
 	idle    sync.WaitGroup
 	cutting sync.Mutex
 }

@@ -227,7 +227,7 @@ func (d *Desk) follow(ctx context.Context, revision int, v version) error {
 	p := &proved{of: revision, built: b, err: b.err}
 	if b.err == nil {
 		if err := d.stage(ctx, "prove", "proving", func() error {
-			p.report, p.err = Prove(v.plan, g.mesh, g.layers, b.mesh, d.o.Workers)
+			p.report, p.err = Prove(v.plan, g.mesh, g.layers, b.mesh, prove.Options{Workers: d.o.Workers, Memory: &d.memory})
 			p.bodies = b.bodiesOf(p.report.Bodies)
 			return nil
 		}); err != nil {
@@ -267,7 +267,7 @@ func (b *built) grow(p plan.Plan) {
 // Prove judges the supports of a plan as bake publishes them: at the settings' own layers,
 // the voids that bind, and the other layer heights that the plan declares. The layers are
 // the part's, cut by the plan's settings.
-func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, workers int) (prove.Report, error) {
+func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, o prove.Options) (prove.Report, error) {
 	s, err := p.Resolve()
 	if err != nil {
 		return prove.Report{}, err
@@ -278,17 +278,18 @@ func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, w
 		voids, err = prove.Voids(part, sup, s)
 		return err
 	})
-	report, err := prove.ProveCut(layers, []*mesh.Mesh{sup}, s, prove.Options{Workers: workers})
+	report, err := prove.ProveCut(layers, []*mesh.Mesh{sup}, s, o)
 	if err = errors.Join(err, eg.Wait()); err != nil {
 		return report, err
 	}
 	report.Bind(voids)
+	o.Memory = nil // which is of the settings' own layers
 	for _, h := range p.Taste.Heights {
 		at, err := p.At(h)
 		if err != nil {
 			return report, err
 		}
-		r, err := prove.Prove(part, []*mesh.Mesh{sup}, at, prove.Options{Workers: workers})
+		r, err := prove.Prove(part, []*mesh.Mesh{sup}, at, o)
 		if err != nil {
 			return report, fmt.Errorf("layers of %g mm: %w", h, err)
 		}
