@@ -44,7 +44,6 @@ type server struct {
 	hosts  map[string]bool // that a request may name, lower case, with the port
 	origin map[string]bool
 
-	sent  sentParts
 	baked sync.Mutex // one bake at a time
 }
 

@@ -92,7 +92,7 @@ func BenchmarkEdit(b *testing.B) {
 		for b.Loop() {
 			nudge(b, d, n)
 			n++
-			data, err := json.Marshal(d.State(nil))
+			data, err := json.Marshal(d.State())
 			if err != nil {
 				b.Fatal(err)
 			}

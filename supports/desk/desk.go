@@ -133,15 +133,13 @@ func (d *Desk) placed(t pose.Turn) *mesh.Mesh {
 	return t.Place(d.given)
 }
 
-// Part returns the part in the pose that is at work.
-func (d *Desk) Part() (*mesh.Mesh, pose.Turn) {
+// Part returns the part in the pose that was cut last, and how it is sent: as long as a new
+// pose has yet to be cut, that of before.
+func (d *Desk) Part() (*mesh.Mesh, pose.Turn, Sent) {
 	d.mu.Lock()
-	g, v := d.grounds, d.history[d.at]
+	g := d.grounds
 	d.mu.Unlock()
-	if g.key.turn == v.turn {
-		return g.mesh, v.turn
-	}
-	return d.placed(v.turn), v.turn
+	return g.mesh, g.key.turn, g.send()
 }
 
 // Close ends all work and closes every view. What is at work in a stage is left to end

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"falsework/mesh"
@@ -41,6 +42,18 @@ type ground struct {
 	mesh   *mesh.Mesh
 	layers *raster.Stack
 	under  *grow.Undersides
+	sent   *sending
+}
+
+// sending is a part as it is sent, made when it is first asked for.
+type sending struct {
+	once sync.Once
+	sent Sent
+}
+
+func (g *ground) send() Sent {
+	g.sent.once.Do(func() { g.sent.sent = Send(g.mesh) })
+	return g.sent.sent
 }
 
 // needed is what does not hold of a bare part.
@@ -49,6 +62,9 @@ type needed struct {
 	settings plan.Settings
 	taste    plan.Taste
 	report   survey.Report
+
+	once  sync.Once
+	state NeedState // for the mesh that is sent
 }
 
 // built is what grew out of a plan.
@@ -111,10 +127,10 @@ func (d *Desk) ground(v version) (*ground, error) {
 	}
 	g := &ground{key: k}
 	if have != nil && have.key.turn == v.turn {
-		g.mesh, g.under = have.mesh, have.under
+		g.mesh, g.under, g.sent = have.mesh, have.under, have.sent
 	} else {
 		g.mesh = d.placed(v.turn)
-		g.under = grow.NewUndersides(g.mesh)
+		g.under, g.sent = grow.NewUndersides(g.mesh), &sending{}
 	}
 	if d.o.Room != nil {
 		if err := d.o.Room(g.mesh.Bounds(), s); err != nil {
