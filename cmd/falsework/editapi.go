@@ -146,10 +146,11 @@ func (s *server) getEvents(w http.ResponseWriter, r *http.Request) {
 		}
 		return write(fmt.Sprintf("event: %s\ndata: %s\n\n", name, data))
 	}
-	done := make(chan struct{})
-	defer close(done)
-	beat := make(chan struct{})
-	defer func() { <-beat }()
+	done, beat := make(chan struct{}), make(chan struct{})
+	defer func() {
+		close(done)
+		<-beat
+	}()
 	go func() {
 		defer close(beat)
 		t := time.NewTicker(pulse)
