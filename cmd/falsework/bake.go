@@ -212,7 +212,7 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 
 // stages are the job up to the files in memory.
 func (b *baking) stages(ctx context.Context, target output) []stage {
-	return []stage{
+	return append([]stage{
 		{"reading the part", &b.seconds.Read, func() error {
 			if err := b.read(); err != nil {
 				return err
@@ -220,6 +220,12 @@ func (b *baking) stages(ctx context.Context, target output) []stage {
 			return target.check(b.o.part)
 		}},
 		{"turning the part", &b.seconds.Pose, func() error { return b.turn(ctx) }},
+	}, b.building()...)
+}
+
+// building is the job from the part and, where one is given, the plan in memory.
+func (b *baking) building() []stage {
+	return []stage{
 		{"cutting layers", &b.seconds.Cut, b.cut},
 		{"finding what does not hold", &b.seconds.Survey, b.find},
 		{"laying out contacts and posts", &b.seconds.Layout, b.layOut},

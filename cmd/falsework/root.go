@@ -149,7 +149,7 @@ func newRootCommand(io streams) *cobra.Command {
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return &usageError{cmd, err} })
-	root.AddCommand(newSurveyCommand(io), newPoseCommand(io), newBakeCommand(io), newLayoutCommand(io), newDiffCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io), newDrawCommand(io))
+	root.AddCommand(newSurveyCommand(io), newPoseCommand(io), newBakeCommand(io), newLayoutCommand(io), newEditCommand(io), newDiffCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io), newDrawCommand(io))
 	return root
 }
 

@@ -200,9 +200,9 @@ func heading(azimuth float64) string {
 
 // offWords say how a body comes off.
 func offWords(b *prove.Body, part r3.Box) string {
-	w := wayOf(b, part)
+	w := b.WayFrom(part)
 	var words string
-	switch v := vector(w); {
+	switch v := w.Vector(); {
 	case v == (r3.Vec{}):
 		return "no straight way out: break it into pieces"
 	case w == "down":

@@ -237,7 +237,7 @@ func TestWaysOut(t *testing.T) {
 		{"", r3.Vec{}, "no straight way out: break it into pieces"},
 		{"sideways", r3.Vec{}, "no straight way out: break it into pieces"},
 	} {
-		if v := vector(c.way); r3.Norm(r3.Sub(v, c.want)) > 1e-9 {
+		if v := c.way.Vector(); r3.Norm(r3.Sub(v, c.want)) > 1e-9 {
 			t.Errorf("%q is %v, want %v", c.way, v, c.want)
 		}
 		b := prove.Body{Bounds: box(10, 10, 0, 20, 20, 20), WaysOut: []prove.Way{c.way}}
@@ -247,10 +247,10 @@ func TestWaysOut(t *testing.T) {
 	}
 	// The nearest side: 20 mm to the left, 30 to the right, 20 down, 40 up.
 	b := prove.Body{Bounds: box(5, 10, 0, 20, 20, 20), WaysOut: []prove.Way{"up", "0°", "180°", "90°"}}
-	if w := wayOf(&b, part); w != "180°" {
+	if w := b.WayFrom(part); w != "180°" {
 		t.Errorf("it leaves by %q", w)
 	}
-	if d := beyond(b.Bounds, part, vector("180°"), 3); d != 23 {
+	if d := prove.Clear(b.Bounds, part, prove.Way("180°").Vector(), 3); d != 23 {
 		t.Errorf("it is clear after %g mm, want 23", d)
 	}
 }

@@ -29,6 +29,7 @@ var order = [][]string{
 	{"supports/survey"},
 	{"supports/layout"},
 	{"supports/pose"},
+	{"supports/desk"},
 	{"cmd/falsework"},
 }
 

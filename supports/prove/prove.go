@@ -19,6 +19,9 @@ type Options struct {
 	// Workers bounds the tasks at work; 0 means one for each processor. The
 	// report does not depend on it.
 	Workers int
+	// Memory is what earlier proofs of much the same print left; nil for none. The report
+	// does not depend on it either.
+	Memory *Memory
 	// Steadiness says whether supports that sway, or may let go of the plate, fail.
 	Steadiness Steadiness
 }
@@ -38,6 +41,18 @@ const steadinessBinds = false
 
 func (s Steadiness) binds() bool {
 	return s == SteadinessBinds || s == SteadinessDefault && steadinessBinds
+}
+
+// Memory lets a proof judge again only those layers that changed since the one before. The
+// zero value remembers nothing. Only one proof at a time may use it.
+type Memory struct{ part, sup hold.Memory }
+
+// judge is hold.Judge with a memory for one of the two bodies.
+func (m *Memory) judge(of func(*Memory) *hold.Memory, in hold.Input) []hold.Layer {
+	if m == nil {
+		return hold.Judge(in) // which keeps nothing
+	}
+	return of(m).Judge(in)
 }
 
 const (
@@ -145,7 +160,7 @@ func newProof(part, sup *raster.Stack, s supports.Settings, opt Options) (*proof
 		return nil, fmt.Errorf("prove: the part is cut in layers of %g mm (first %g mm), the settings say %g mm (first %g mm)",
 			part.Height, part.First, s.Layer, s.First)
 	}
-	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers, steady: opt.Steadiness.binds()}
+	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers, memory: opt.Memory, steady: opt.Steadiness.binds()}
 	if p.workers <= 0 {
 		p.workers = runtime.GOMAXPROCS(0)
 	}
@@ -234,6 +249,7 @@ type proof struct {
 	s         supports.Settings
 	workers   int
 	steady    bool // what sways or lets go fails
+	memory    *Memory
 }
 
 func (p *proof) run() Report {
@@ -252,11 +268,11 @@ func (p *proof) run() Report {
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
-			part = hold.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Brief: true, Workers: p.workers})
+			part = p.memory.judge(func(m *Memory) *hold.Memory { return &m.part }, hold.Input{Body: p.part, Other: printed, Settings: p.s, Brief: true, Workers: p.workers})
 		},
 		func() {
 			// Supports are walls one line thick, whoever drew them.
-			sup = hold.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Brief: true, Workers: p.workers})
+			sup = p.memory.judge(func(m *Memory) *hold.Memory { return &m.sup }, hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Brief: true, Workers: p.workers})
 			var n int
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)
@@ -304,7 +320,7 @@ func (p *proof) run() Report {
 func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	area := p.part.CellArea()
 	marginal, best, contact, landing := 0, 0, 0, 0
-	var spots, supSpots, contacts []Spot
+	var spots, supSpots, contacts, bridges []Spot
 	for i := range part {
 		l := &part[i]
 		bare, specks := p.bare(l, p.part.Layer(l.K))
@@ -312,6 +328,8 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 		best += min(l.Best, bare.Count())
 		spots = p.spot(spots, l.K, &bare)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
+		across := raster.AndNot(&l.Asks, &l.Unheld)
+		bridges = p.spot(bridges, l.K, &across)
 		p.eachContact(l, func(k, j, i0, i1 int) {
 			contact += i1 - i0
 			if b := layers[k].bodyAt(i0, j); b >= 0 {
@@ -340,7 +358,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 		r.PlateMM2 += b.PlateMM2
 	}
 	r.PlateMM2 = tidy(r.PlateMM2)
-	r.UnheldSpots, r.SupportSpots, r.Contacts = spots, supSpots, contacts
+	r.UnheldSpots, r.SupportSpots, r.Contacts, r.Bridges = spots, supSpots, contacts, bridges
 	r.PartUnheldMM2 = tidy(cellsIn(spots) * area)
 	r.SupportUnheldMM2 = tidy(cellsIn(supSpots) * area)
 	r.UnheldMM2 = tidy(r.PartUnheldMM2 + r.SupportUnheldMM2)

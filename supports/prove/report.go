@@ -86,6 +86,7 @@ type Report struct {
 	UnheldSpots      []Spot      `json:"-"` // of the part
 	SupportSpots     []Spot      `json:"-"` // unheld cells of the supports
 	Contacts         []Spot      `json:"-"` // of the part, over a support's top
+	Bridges          []Spot      `json:"-"` // of the part, held across the air alone
 	CollisionSpots   []Spot      `json:"-"`
 	FusedSpots       []Spot      `json:"-"`
 	SideTouchedSpots []Spot      `json:"-"` // cells of supports too near a wall
