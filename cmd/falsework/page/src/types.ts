@@ -155,6 +155,7 @@ export interface Layer {
   part: Polygon[];
   supports: { id: string; body: number; polygons: Polygon[] }[];
   bare: Polygon[];
+  held: Polygon[]; // what of the part rests on supports
   bridges: Polygon[];
   below: Polygon[];
 }

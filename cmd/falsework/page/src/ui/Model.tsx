@@ -1,7 +1,7 @@
 // The model on the sheet, and what hands do to it.
 
 import type { JSX, TargetedKeyboardEvent } from "preact";
-import { useEffect, useLayoutEffect, useRef, useState } from "preact/hooks";
+import { useLayoutEffect, useRef, useState } from "preact/hooks";
 import type { Desk } from "../desk.ts";
 import { round } from "../format.ts";
 import type { P3, State } from "../types.ts";
@@ -123,7 +123,8 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
     void desk.ask(hit.at, hit.normal);
   };
 
-  useEffect(() => {
+  // Before all that is shown on it.
+  useLayoutEffect(() => {
     const box = host.current!;
     const off = new AbortController();
     let s: Stage;
@@ -197,7 +198,7 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
   useLayoutEffect(() => {
     const s = stage.current;
     if (!s || !mesh) return;
-    s.rig.look(view.name);
+    s.rig.look(view.name, view.towards);
     s.rig.fit(s.min, s.max);
     s.invalidate();
   }, [view.turned]);

@@ -148,6 +148,7 @@ export function PlanView({ desk, state, view, change }: Props): JSX.Element {
           <g transform={matrix}>
             <path class="below" d={pathOf(layer.below)} />
             <path class="part" d={pathOf(layer.part)} fill="url(#hatch-part)" />
+            <path class="held" d={pathOf(layer.held)} />
             <path class="bridges" d={pathOf(layer.bridges)} fill="url(#hatch-bridge)" />
             <path class="bare" d={pathOf(layer.bare)} fill="url(#hatch-bare)" />
             {layer.supports.map((s) => (
@@ -193,6 +194,7 @@ export function PlanView({ desk, state, view, change }: Props): JSX.Element {
         <ul class="key">
           <Swatch of="hatch-part" name="part" />
           <Swatch of="" name="support" kind="support" />
+          <Swatch of="" name="rests on supports" kind="held" />
           <Swatch of="hatch-bridge" name="bridge" />
           <Swatch of="hatch-bare" name="bare" />
           <Swatch of="" name="layer below" kind="below" />
@@ -216,9 +218,9 @@ export function PlanView({ desk, state, view, change }: Props): JSX.Element {
 
 function Hatch({ id, name, pitch, turn, crossed }: { id: string; name: string; pitch: number; turn: number; crossed?: boolean }): JSX.Element {
   return (
-    <pattern id={id} class={`hatch ${name}`} width={pitch} height={pitch} patternUnits="userSpaceOnUse" patternTransform={`rotate(${turn})`}>
+    <pattern id={id} class={`hatch rules-${name}`} width={pitch} height={pitch} patternUnits="userSpaceOnUse" patternTransform={`rotate(${turn})`}>
       <rect width={pitch} height={pitch} class="ground" />
-      <path d={`M0 ${pitch / 2}H${pitch}${crossed ? `M${pitch / 2} 0V${pitch}` : ""}`} strokeWidth={pitch * 0.14} />
+      <path d={`M0 ${pitch / 2}H${pitch}${crossed ? `M${pitch / 2} 0V${pitch}` : ""}`} stroke-width={pitch * 0.14} />
     </pattern>
   );
 }

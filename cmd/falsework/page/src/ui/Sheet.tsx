@@ -5,7 +5,7 @@ import { useEffect, useRef, useState } from "preact/hooks";
 import type { Desk } from "../desk.ts";
 import { mm, round } from "../format.ts";
 import type { P2 } from "../types.ts";
-import type { ViewName } from "../view/rig.ts";
+import { views, type ViewName } from "../view/rig.ts";
 import { Findings } from "./Findings.tsx";
 import { Help } from "./Help.tsx";
 import { Model } from "./Model.tsx";
@@ -40,6 +40,13 @@ export function Sheet({ desk }: { desk: Desk }): JSX.Element {
   const latest = useRef(view);
   latest.current = view;
   const { state, part } = desk;
+
+  // The first look is from the side that hangs over.
+  useEffect(() => {
+    if (!part || !state?.need.regions.length || view.towards !== null) return;
+    const [dx, dy] = [0, 1].map((i) => state.need.regions.reduce((sum, r) => sum + r.area_mm2 * (r.center_mm[i]! - (part.min[i]! + part.max[i]!) / 2), 0));
+    change({ towards: Math.hypot(dx!, dy!) > 1 ? Math.atan2(dy!, dx!) + 0.6 : views["three-quarter"].azimuth, turned: view.turned + 1 });
+  }, [part, state?.ready.need]);
 
   // A section begins in the middle of what needs support, or of the part.
   useEffect(() => {
@@ -235,6 +242,9 @@ function Toggle({ on, label, key_, flip }: { on: boolean; label: string; key_: s
   );
 }
 
+/** What was asked for and so can be stopped; what follows from an edit by itself cannot. */
+const stoppable = new Set(["layout", "pose", "poses"]);
+
 /** What is at work, once it has been for longer than a moment. */
 function Progress({ desk }: { desk: Desk }): JSX.Element | null {
   const w = desk.working;
@@ -243,7 +253,7 @@ function Progress({ desk }: { desk: Desk }): JSX.Element | null {
   useEffect(() => {
     setLate(false);
     if (!stage) return;
-    const t = setTimeout(() => setLate(true), 500);
+    const t = setTimeout(() => setLate(true), 800);
     return () => clearTimeout(t);
   }, [stage]);
   if (!w || !late) return null;
@@ -251,9 +261,11 @@ function Progress({ desk }: { desk: Desk }): JSX.Element | null {
     <div class="progress" role="status">
       <span>{w.text} …</span>
       <progress {...(w.fraction === undefined ? {} : { value: w.fraction })} max={1} aria-label={w.text} />
-      <button type="button" class="word" onClick={() => void desk.cancel()}>
-        Stop
-      </button>
+      {stoppable.has(w.stage) && (
+        <button type="button" class="word" onClick={() => void desk.cancel()}>
+          Stop
+        </button>
+      )}
     </div>
   );
 }

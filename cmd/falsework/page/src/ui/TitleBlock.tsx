@@ -44,7 +44,7 @@ export function TitleBlock({ desk, state }: { desk: Desk; state: State }): JSX.E
             </b>
             <span>
               {grams(cost.mass_g)} · {grams(cost.dense_mass_g)}
-              {cost.ratio_time !== null ? ` · time × ${mm(cost.ratio_time)}` : ""}
+              {cost.ratio_time !== null && cost.time_s >= 0.5 ? ` · time × ${mm(cost.ratio_time)}` : ""}
             </span>
           </>
         ) : (

@@ -6,6 +6,7 @@ export type Tab = "schedule" | "findings" | "particulars" | "poses";
 
 export interface View {
   name: ViewName;
+  towards: number | null; // azimuth of the three-quarter views in radians; null before it is known
   turned: number; // counts what asks for the named view anew
   plan: boolean; // the layer from above instead of the model
   glass: boolean;
@@ -21,6 +22,7 @@ export interface View {
 
 export const firstView: View = {
   name: "three-quarter",
+  towards: null,
   turned: 0,
   plan: false,
   glass: false,

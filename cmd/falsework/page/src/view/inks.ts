@@ -71,7 +71,7 @@ void main() {
     clipping: true,
     polygonOffset: options.offset ?? true,
     polygonOffsetFactor: 1,
-    polygonOffsetUnits: 1,
+    polygonOffsetUnits: 4,
   });
 }
 
@@ -87,7 +87,7 @@ varying vec3 place;
 float rule(float t) {
   float w = fwidth(t);
   float d = abs(fract(t) - 0.5);
-  return 1.0 - smoothstep(0.0, max(w, 1e-5), d - w * 0.55);
+  return 1.0 - smoothstep(0.0, max(w, 1e-5), d - w * 0.3);
 }
 void main() {
   #include <clipping_planes_fragment>
@@ -95,7 +95,7 @@ void main() {
   vec2 q = n.z > max(n.x, n.y) ? place.xy : (n.x > n.y ? place.yz : place.xz);
   float a = rule((q.x + q.y) / pitch);
   ${crossed ? "a = max(a, rule((q.x - q.y) / pitch));" : ""}
-  gl_FragColor = vec4(ink, mix(0.13, 0.95, a) * strength);
+  gl_FragColor = vec4(ink, mix(0.1, 0.9, a) * strength);
 }`,
     side: DoubleSide,
     transparent: true,

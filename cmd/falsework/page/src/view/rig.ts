@@ -69,8 +69,10 @@ export class Rig {
     this.apply();
   }
 
-  look(name: ViewName): void {
+  /** Takes a named view; those that look at a corner do so from an azimuth, if one is given. */
+  look(name: ViewName, from: number | null = null): void {
     Object.assign(this.stance, views[name]);
+    if (from !== null && (name === "three-quarter" || name === "below")) this.stance.azimuth = from;
     this.apply();
   }
 
