@@ -26,11 +26,7 @@ export function Findings({ desk, state, view, change }: { desk: Desk; state: Sta
             <button type="button" class={`finding${view.finding === i ? " chosen" : ""}`} onClick={() => go(i, r)}>
               <b>△{i + 1}</b> {r.text}
               {r.remedy && <em>{r.remedy}</em>}
-              <span class="where">
-                at {place(r.at_mm)}
-                {r.area_mm2 ? `, ${mm(r.area_mm2)} mm²` : ""}
-                {r.id ? `, ${r.id}` : ""}
-              </span>
+              {r.id && <span class="where">at {r.id}</span>}
             </button>
           </li>
         ))}
@@ -63,7 +59,7 @@ export function Findings({ desk, state, view, change }: { desk: Desk; state: Sta
                 void desk.ask(r.center_mm, [0, 0, -1]);
               }}
             >
-              <b>▨{r.id}</b> {r.kind}, {mm(r.area_mm2, 1)} mm² from z {mm(r.z_mm[0])}
+              <b class="of-need">▨{r.id}</b> {r.kind}, {mm(r.area_mm2, 1)} mm² from z {mm(r.z_mm[0])}
             </button>
             {r.remedies.length > 0 && (
               <details>

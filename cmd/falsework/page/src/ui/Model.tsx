@@ -25,8 +25,11 @@ interface Drag {
   to: P3;
 }
 
-/** Keys that the model takes, by what they do to the eye. */
-const turnBy = 40;
+/** Pixels that a key turns or moves by. */
+const step = 40;
+
+/** Width of a note in pixels, as the style sheet has it. */
+const noteWide = 268;
 
 export function Model({ desk, state, view, change }: Props): JSX.Element {
   const host = useRef<HTMLDivElement>(null);
@@ -36,6 +39,7 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
   const drag = useRef<Drag | null>(null);
   const from = useRef<P3 | null>(null); // of a line that waits for its other end
   const byKey = useRef(false);
+  const was = useRef(-1); // the count of named views that was shown last
   const latest = useRef({ state, view, change, focused: false });
   latest.current.state = state;
   latest.current.view = view;
@@ -73,7 +77,7 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
       stale: !state.ready.proof,
       zones: state.plan.zones,
       spot,
-      note: note ? { x: note.x, y: note.y + 20 } : null,
+      note: note ? { x: note.x > s.rig.size().width / 2 ? note.x : note.x + noteWide, y: note.y + 20 } : null,
       label: chosen ? { text: view.selected, at: [chosen.max[0], chosen.max[1], chosen.max[2]] } : null,
       ghost:
         d && box
@@ -198,28 +202,28 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
   useLayoutEffect(() => {
     const s = stage.current;
     if (!s || !mesh) return;
-    s.rig.look(view.name, view.towards);
-    s.rig.fit(s.min, s.max);
-    s.invalidate();
-  }, [view.turned]);
+    if (was.current !== view.turned) s.rig.look(view.name, view.towards);
+    was.current = view.turned;
+    s.fit();
+  }, [view.turned, view.exploded]);
 
   const keys = (e: TargetedKeyboardEvent<HTMLDivElement>): void => {
     const s = stage.current;
     if (!s || e.shiftKey || e.ctrlKey || e.metaKey || e.altKey) return;
     const box = host.current!;
     const does: Record<string, () => void> = {
-      ArrowLeft: () => s.rig.orbit(-turnBy, 0),
-      ArrowRight: () => s.rig.orbit(turnBy, 0),
-      ArrowUp: () => s.rig.orbit(0, -turnBy),
-      ArrowDown: () => s.rig.orbit(0, turnBy),
-      a: () => s.rig.pan(turnBy, 0),
-      d: () => s.rig.pan(-turnBy, 0),
-      w: () => s.rig.pan(0, turnBy),
-      s: () => s.rig.pan(0, -turnBy),
+      ArrowLeft: () => s.rig.orbit(-step, 0),
+      ArrowRight: () => s.rig.orbit(step, 0),
+      ArrowUp: () => s.rig.orbit(0, -step),
+      ArrowDown: () => s.rig.orbit(0, step),
+      a: () => s.rig.pan(step, 0),
+      d: () => s.rig.pan(-step, 0),
+      w: () => s.rig.pan(0, step),
+      s: () => s.rig.pan(0, -step),
       "+": () => s.rig.zoom(0.85),
       "=": () => s.rig.zoom(0.85),
       "-": () => s.rig.zoom(1 / 0.85),
-      f: () => s.rig.fit(s.min, s.max),
+      f: () => s.fit(),
       q: () => ask(box.clientWidth / 2, box.clientHeight / 2, true),
     };
     const f = does[e.key];
@@ -267,11 +271,10 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
   );
 }
 
-/** Where a note about a spot hangs: beside it, off the part, on the sheet. */
+/** Where a note about a spot hangs: in the margin that is nearer to it. */
 function hangAt(s: Stage, at: P3): { x: number; y: number } {
   const { width, height } = s.rig.size();
   const p = s.rig.project(s.min.clone().set(at[0], at[1], at[2]));
-  const wide = 268;
-  const x = p.x < width - wide - 90 ? p.x + 70 : p.x - wide - 70;
-  return { x: Math.max(8, Math.min(width - wide - 8, x)), y: Math.max(44, Math.min(height - 260, p.y - 60)) };
+  const x = p.x >= width / 2 ? width - noteWide - 14 : 44;
+  return { x: Math.max(8, x), y: Math.max(44, Math.min(height - 260, p.y - 60)) };
 }

@@ -74,8 +74,8 @@ export function dimension(a: Point, b: Point, out: Point, value: string, reach =
   // Oblique strokes end the line, at 45° to it.
   const tick = (p: Point): string => `M${f(p.x - ux + uy)} ${f(p.y - uy - ux)}L${f(p.x + ux - uy)} ${f(p.y + uy + ux)}`;
   let turn = (Math.atan2(to.y - from.y, to.x - from.x) * 180) / Math.PI;
-  if (turn > 90.5) turn -= 180;
-  if (turn < -89.5) turn += 180;
+  if (turn > 89.5) turn -= 180;
+  if (turn < -90.5) turn += 180;
   // Figures stand on the line as it is read.
   const r = (turn * Math.PI) / 180;
   const x = (from.x + to.x) / 2 + Math.sin(r) * 5;

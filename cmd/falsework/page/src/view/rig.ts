@@ -46,13 +46,16 @@ export class Rig {
   private height = 1;
   private radius = 100;
 
+  /** Takes another size of sheet; what filled it goes on filling it. */
   resize(width: number, height: number): void {
+    const was = Math.min(this.width, this.height);
     this.width = Math.max(1, width);
     this.height = Math.max(1, height);
+    if (was > 1) this.stance.scale *= was / Math.min(this.width, this.height);
     this.apply();
   }
 
-  /** Sets the target and scale so that a box, and some room for dimensions, fills the sheet. */
+  /** Sets target and scale so that a box, and some room for dimensions, fills the sheet. */
   fit(min: Vector3, max: Vector3): void {
     this.stance.target.addVectors(min, max).multiplyScalar(0.5);
     this.radius = Math.max(1, min.distanceTo(max));

@@ -19,7 +19,7 @@ import {
   WebGLRenderer,
 } from "three";
 import type { Mesh, Piece } from "../decode.ts";
-import type { Body, P3, Polygon, Region, State } from "../types.ts";
+import type { Body, P3, Polygon, Region } from "../types.ts";
 import { findEdges } from "./edges.ts";
 import { cutBy, hatching, paper, pen, readPalette, type Palette } from "./inks.ts";
 import { eyeDirection, Rig } from "./rig.ts";
@@ -155,8 +155,8 @@ export class Stage {
     const lines = new LineSegments(edgeGeometry(mesh, mesh.indices.length / 3 <= outlinesUpTo), pen(p.ink));
     this.scene.add(solid, lines);
     this.part = { solid, lines, mesh };
-    if (fit) this.rig.fit(this.min, this.max);
     this.show(this.showing);
+    if (fit) this.fit();
   }
 
   setPieces(pieces: Piece[]): void {
@@ -190,12 +190,7 @@ export class Stage {
       solid.renderOrder = 2;
       this.need.add(solid);
     }
-    this.invalidate();
-  }
-
-  setState(s: State): void {
-    this.setNeed(s.need.regions);
-    this.setBodies(s.proof.bodies);
+    this.show(this.showing);
   }
 
   show(showing: Showing): void {
@@ -226,6 +221,22 @@ export class Stage {
         o.updateMatrixWorld();
       }
     }
+    // Through the faint part its hatching would hide the supports.
+    for (const o of this.need.children) (o as Solid<BufferGeometry, ShaderMaterial>).material.uniforms["strength"]!.value = showing.glass ? 0.3 : 1;
+    this.invalidate();
+  }
+
+  /** Brings all that is shown onto the sheet, with supports where they are pulled to. */
+  fit(): void {
+    const min = this.min.clone();
+    const max = this.max.clone();
+    for (const d of this.drawn) {
+      const b = this.boxOf(d.id);
+      if (!b || !this.showing.exploded) continue;
+      min.min(b.min.clone().add(d.solid.position));
+      max.max(b.max.clone().add(d.solid.position));
+    }
+    this.rig.fit(min, max);
     this.invalidate();
   }
 
