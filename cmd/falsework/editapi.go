@@ -25,24 +25,6 @@ type deskStatus = desk.Status
 // pulse is how often a stream of events says that it is there.
 const pulse = 15 * time.Second
 
-// sentParts keeps the part as it was sent, for the pose that it was sent in.
-type sentParts struct {
-	mu   sync.Mutex
-	of   *mesh.Mesh
-	sent desk.Sent
-}
-
-// part returns the part that is at work, as it is sent.
-func (s *server) part() (*mesh.Mesh, desk.Sent, pose.Turn) {
-	m, t := s.e.desk.Part()
-	s.sent.mu.Lock()
-	defer s.sent.mu.Unlock()
-	if s.sent.of != m {
-		s.sent.of, s.sent.sent = m, desk.Send(m)
-	}
-	return m, s.sent.sent, t
-}
-
 // api answers a request that has the token.
 func (s *server) api(w http.ResponseWriter, r *http.Request) {
 	routes := map[string]func(http.ResponseWriter, *http.Request){
@@ -62,8 +44,7 @@ func (s *server) api(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) state() desk.State {
-	_, sent, _ := s.part()
-	state := s.e.desk.State(sent.Became)
+	state := s.e.desk.State()
 	state.PlanPath = s.e.o.plan
 	return state
 }
@@ -84,7 +65,7 @@ type partState struct {
 }
 
 func (s *server) getPart(w http.ResponseWriter, r *http.Request) {
-	m, sent, turn := s.part()
+	m, turn, sent := s.e.desk.Part()
 	b := m.Bounds()
 	p := partState{
 		Name: stem(s.e.o.part), Triangles: len(m.Triangles), Sent: len(sent.Mesh.Triangles), Bytes: len(sent.Data), SizeMM: sizeOf(m),
@@ -95,7 +76,7 @@ func (s *server) getPart(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) getMesh(w http.ResponseWriter, r *http.Request) {
-	_, sent, _ := s.part()
+	_, _, sent := s.e.desk.Part()
 	w.Header().Set("Content-Type", "application/octet-stream")
 	send(w, r, sent.Data)
 }
@@ -165,10 +146,11 @@ func (s *server) getEvents(w http.ResponseWriter, r *http.Request) {
 		}
 		return write(fmt.Sprintf("event: %s\ndata: %s\n\n", name, data))
 	}
-	done := make(chan struct{})
-	defer close(done)
-	beat := make(chan struct{})
-	defer func() { <-beat }()
+	done, beat := make(chan struct{}), make(chan struct{})
+	defer func() {
+		close(done)
+		<-beat
+	}()
 	go func() {
 		defer close(beat)
 		t := time.NewTicker(pulse)

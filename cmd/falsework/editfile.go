@@ -37,9 +37,9 @@ func (f *planFile) unsavedPath() string {
 	return filepath.Join(filepath.Dir(f.path), "."+filepath.Base(f.path)+".unsaved")
 }
 
-// unsavedHead is the first line of such a file: which text of the plan the work began
-// with, and the pose.
-const unsavedHead = "# not saved yet; of the plan with sha256 %s, turned by %s\n"
+// unsavedHead is the first line of such a file: the pose, and which text of the plan the
+// work began with.
+const unsavedHead = "# not saved yet; turned by %s degrees, of the plan with sha256 %s\n"
 
 func sum(text []byte) string {
 	s := sha256.Sum256(text)
@@ -92,7 +92,7 @@ func (f *planFile) keep(p plan.Plan, t pose.Turn) error {
 	if err != nil {
 		return fileError(path, err)
 	}
-	_, err = fmt.Fprintf(aside, unsavedHead+"%s", sum(f.text), t, text)
+	_, err = fmt.Fprintf(aside, unsavedHead+"%s", t, sum(f.text), text)
 	if err = errors.Join(err, aside.Sync(), aside.Close()); err == nil {
 		err = os.Rename(aside.Name(), path)
 	}
@@ -133,7 +133,7 @@ func (f *planFile) recover() (*unsaved, error) {
 		return nil, fileError(path, err)
 	}
 	var of, turned string
-	if n, _ := fmt.Sscanf(string(data), unsavedHead, &of, &turned); n != 2 {
+	if n, _ := fmt.Sscanf(string(data), unsavedHead, &turned, &of); n != 2 {
 		return nil, fmt.Errorf("%s: is no work that was left unsaved; move it away", path)
 	}
 	u := &unsaved{}

@@ -44,7 +44,6 @@ type server struct {
 	hosts  map[string]bool // that a request may name, lower case, with the port
 	origin map[string]bool
 
-	sent  sentParts
 	baked sync.Mutex // one bake at a time
 }
 
@@ -58,7 +57,6 @@ func (e *editing) serve(ctx context.Context, io streams, l net.Listener) error {
 	defer stop()
 	web := &http.Server{
 		Handler: s, ReadHeaderTimeout: headerTime, ReadTimeout: readTime, IdleTimeout: idleTime, MaxHeaderBytes: 64 << 10,
-		BaseContext: func(net.Listener) context.Context { return ctx },
 	}
 	kept := make(chan error, 1)
 	go func() { kept <- e.autosave(ctx, io) }()

@@ -15,6 +15,7 @@ import (
 	"falsework/supports/layout"
 	"falsework/supports/plan"
 	"falsework/supports/pose"
+	"falsework/supports/prove"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -80,6 +81,7 @@ type Desk struct {
 	closed   bool
 
 	heavy   chan struct{} // held by the stage at work
+	memory  prove.Memory  // of the stage that proves
 	idle    sync.WaitGroup
 	cutting sync.Mutex
 }
@@ -131,15 +133,13 @@ func (d *Desk) placed(t pose.Turn) *mesh.Mesh {
 	return t.Place(d.given)
 }
 
-// Part returns the part in the pose that is at work.
-func (d *Desk) Part() (*mesh.Mesh, pose.Turn) {
+// Part returns the part in the pose that was cut last, and how it is sent: as long as a new
+// pose has yet to be cut, that of before.
+func (d *Desk) Part() (*mesh.Mesh, pose.Turn, Sent) {
 	d.mu.Lock()
-	g, v := d.grounds, d.history[d.at]
+	g := d.grounds
 	d.mu.Unlock()
-	if g.key.turn == v.turn {
-		return g.mesh, v.turn
-	}
-	return d.placed(v.turn), v.turn
+	return g.mesh, g.key.turn, g.send()
 }
 
 // Close ends all work and closes every view. What is at work in a stage is left to end

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"falsework/mesh"
@@ -41,6 +42,18 @@ type ground struct {
 	mesh   *mesh.Mesh
 	layers *raster.Stack
 	under  *grow.Undersides
+	sent   *sending
+}
+
+// sending is a part as it is sent, made when it is first asked for.
+type sending struct {
+	once sync.Once
+	sent Sent
+}
+
+func (g *ground) send() Sent {
+	g.sent.once.Do(func() { g.sent.sent = Send(g.mesh) })
+	return g.sent.sent
 }
 
 // needed is what does not hold of a bare part.
@@ -49,6 +62,9 @@ type needed struct {
 	settings plan.Settings
 	taste    plan.Taste
 	report   survey.Report
+
+	once  sync.Once
+	state NeedState // for the mesh that is sent
 }
 
 // built is what grew out of a plan.
@@ -111,10 +127,10 @@ func (d *Desk) ground(v version) (*ground, error) {
 	}
 	g := &ground{key: k}
 	if have != nil && have.key.turn == v.turn {
-		g.mesh, g.under = have.mesh, have.under
+		g.mesh, g.under, g.sent = have.mesh, have.under, have.sent
 	} else {
 		g.mesh = d.placed(v.turn)
-		g.under = grow.NewUndersides(g.mesh)
+		g.under, g.sent = grow.NewUndersides(g.mesh), &sending{}
 	}
 	if d.o.Room != nil {
 		if err := d.o.Room(g.mesh.Bounds(), s); err != nil {
@@ -227,7 +243,7 @@ func (d *Desk) follow(ctx context.Context, revision int, v version) error {
 	p := &proved{of: revision, built: b, err: b.err}
 	if b.err == nil {
 		if err := d.stage(ctx, "prove", "proving", func() error {
-			p.report, p.err = Prove(v.plan, g.mesh, g.layers, b.mesh, d.o.Workers)
+			p.report, p.err = Prove(v.plan, g.mesh, g.layers, b.mesh, prove.Options{Workers: d.o.Workers, Memory: &d.memory})
 			p.bodies = b.bodiesOf(p.report.Bodies)
 			return nil
 		}); err != nil {
@@ -267,7 +283,7 @@ func (b *built) grow(p plan.Plan) {
 // Prove judges the supports of a plan as bake publishes them: at the settings' own layers,
 // the voids that bind, and the other layer heights that the plan declares. The layers are
 // the part's, cut by the plan's settings.
-func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, workers int) (prove.Report, error) {
+func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, o prove.Options) (prove.Report, error) {
 	s, err := p.Resolve()
 	if err != nil {
 		return prove.Report{}, err
@@ -278,17 +294,18 @@ func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, w
 		voids, err = prove.Voids(part, sup, s)
 		return err
 	})
-	report, err := prove.ProveCut(layers, []*mesh.Mesh{sup}, s, prove.Options{Workers: workers})
+	report, err := prove.ProveCut(layers, []*mesh.Mesh{sup}, s, o)
 	if err = errors.Join(err, eg.Wait()); err != nil {
 		return report, err
 	}
 	report.Bind(voids)
+	o.Memory = nil // which is of the settings' own layers
 	for _, h := range p.Taste.Heights {
 		at, err := p.At(h)
 		if err != nil {
 			return report, err
 		}
-		r, err := prove.Prove(part, []*mesh.Mesh{sup}, at, prove.Options{Workers: workers})
+		r, err := prove.Prove(part, []*mesh.Mesh{sup}, at, o)
 		if err != nil {
 			return report, fmt.Errorf("layers of %g mm: %w", h, err)
 		}

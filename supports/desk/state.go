@@ -142,9 +142,9 @@ func (d *Desk) ready() Ready {
 	return out
 }
 
-// State returns the desk's state. Sent maps triangles of the part to those of the mesh that
-// was sent to whoever asks; nil where all were.
-func (d *Desk) State(sent []int) State {
+// State returns the desk's state. Faces of the need are triangles of the mesh that Sent
+// returns.
+func (d *Desk) State() State {
 	d.mu.Lock()
 	v := d.history[d.at]
 	done := d.done
@@ -158,7 +158,11 @@ func (d *Desk) State(sent []int) State {
 		s.SavedRevision = s.Revision
 	}
 	d.mu.Unlock()
-	s.Need = needState(done.need, sent)
+	s.Need = NeedState{Regions: []RegionState{}}
+	if n := done.need; n != nil {
+		n.once.Do(func() { n.state = needState(n, n.ground.send().Became) })
+		s.Need = n.state
+	}
 	s.Proof = proofState(done.proof)
 	if !s.Ready.Proof {
 		s.Proof.Verdict = "unknown"
@@ -173,11 +177,7 @@ func mm(v float64) float64 { return math.Round(v*1000) / 1000 }
 func place(v r3.Vec) [3]float64 { return [3]float64{mm(v.X), mm(v.Y), mm(v.Z)} }
 
 func needState(n *needed, sent []int) NeedState {
-	out := NeedState{Regions: []RegionState{}}
-	if n == nil {
-		return out
-	}
-	out.AreaMM2 = mm(n.report.Need.AreaMM2)
+	out := NeedState{AreaMM2: mm(n.report.Need.AreaMM2), Regions: []RegionState{}}
 	for i := range n.report.Findings {
 		f := &n.report.Findings[i]
 		r := RegionState{

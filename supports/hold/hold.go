@@ -64,7 +64,10 @@ type judge struct {
 
 // Judge returns the layers of the body that have something new and unsupported,
 // from the plate up.
-func Judge(in Input) []Layer { return newJudge(in).climb() }
+func Judge(in Input) []Layer {
+	layers, _ := newJudge(in).climb(false)
+	return layers
+}
 
 func newJudge(in Input) *judge {
 	s := in.Settings

@@ -19,7 +19,14 @@ type Options struct {
 	// Workers bounds the tasks at work; 0 means one for each processor. The
 	// report does not depend on it.
 	Workers int
+	// Memory is what earlier proofs of much the same print left; nil for none. The report
+	// does not depend on it either.
+	Memory *Memory
 }
+
+// Memory lets a proof judge again only those layers that changed since the one before. The
+// zero value remembers nothing. Only one proof at a time may use it.
+type Memory struct{ part, sup hold.Memory }
 
 const (
 	// gridMargin keeps this much of the plate free round part and supports, in
@@ -126,7 +133,10 @@ func newProof(part, sup *raster.Stack, s supports.Settings, opt Options) (*proof
 		return nil, fmt.Errorf("prove: the part is cut in layers of %g mm (first %g mm), the settings say %g mm (first %g mm)",
 			part.Height, part.First, s.Layer, s.First)
 	}
-	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers}
+	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers, memory: opt.Memory}
+	if p.memory == nil {
+		p.memory = &Memory{}
+	}
 	if p.workers <= 0 {
 		p.workers = runtime.GOMAXPROCS(0)
 	}
@@ -211,6 +221,7 @@ type proof struct {
 	part, sup *raster.Stack
 	s         supports.Settings
 	workers   int
+	memory    *Memory
 }
 
 func (p *proof) run() Report {
@@ -228,11 +239,11 @@ func (p *proof) run() Report {
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
-			part = hold.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Workers: p.workers})
+			part = p.memory.part.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Workers: p.workers})
 		},
 		func() {
 			// Supports are walls one line thick, whoever drew them.
-			sup = hold.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
+			sup = p.memory.sup.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
 			var n int
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)

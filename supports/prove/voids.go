@@ -1,7 +1,6 @@
 package prove
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -271,9 +270,29 @@ func surfaces(m *mesh.Mesh, g raster.Grid, only *raster.Bits) []surface {
 			}
 		}
 	}
-	slices.SortStableFunc(out, func(a, b surface) int {
-		return cmp.Or(cmp.Compare(a.cell, b.cell), cmp.Compare(a.z, b.z), -cmp.Compare(a.turn, b.turn))
-	})
+	return inOrder(out, g.W*g.H)
+}
+
+// inOrder sorts surfaces by cell, of which there are so many, then upward, entries first.
+// Those of one cell are few.
+func inOrder(list []surface, cells int) []surface {
+	at := make([]int32, cells+1)
+	for n := range list {
+		at[list[n].cell+1]++
+	}
+	for c := range cells {
+		at[c+1] += at[c]
+	}
+	out := make([]surface, len(list))
+	for _, f := range list {
+		out[at[f.cell]] = f
+		at[f.cell]++
+	}
+	for n := range out {
+		for k := n; k > 0 && out[k].cell == out[k-1].cell && (out[k].z < out[k-1].z || out[k].z == out[k-1].z && out[k].turn > out[k-1].turn); k-- {
+			out[k], out[k-1] = out[k-1], out[k]
+		}
+	}
 	return out
 }
 
