@@ -150,6 +150,13 @@ func (c *climber) layer(k int) (Layer, bool) {
 		return Layer{}, false
 	}
 	all, gapped := c.contacts(k, &fresh)
+	if l, some, known := c.recall(k, &all, &gapped); known {
+		return l, some
+	}
+	var from state
+	if c.memory != nil {
+		from = c.state()
+	}
 	fresh.Remove(&all)
 	under, sound := *b, *b
 	if !all.Empty() {
@@ -172,7 +179,11 @@ func (c *climber) layer(k int) (Layer, bool) {
 	c.debtors = d.owing
 	c.debtors.Remove(&held)
 	c.owed, c.next = c.next, c.owed
-	return l, !d.asks.Empty() || !d.marginal.Empty() || !all.Empty()
+	some := !d.asks.Empty() || !d.marginal.Empty() || !all.Empty()
+	if c.memory != nil {
+		c.memory.layers[k] = remembered{known: true, from: from, to: c.state(), all: all, gapped: gapped, layer: l, some: some}
+	}
+	return l, some
 }
 
 // debts is what rule 1 leaves of a layer.

@@ -60,6 +60,7 @@ type judge struct {
 	voidMax                     int // empty layers under a level ceiling
 	window                      []offset
 	workers                     int
+	memory                      *Memory // nil: none
 }
 
 // Judge returns the layers of the body that have something new and unsupported,
