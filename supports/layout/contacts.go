@@ -65,9 +65,10 @@ type site struct {
 	wall, pad   float64 // thickness of a wall, and of its top
 	// What is left of the work allowed on one region, in cells judged.
 	prunes, repairs int
-	wishes                // the designer's
-	weave           weave // of lines under level ceilings
-	spare           bool  // sides of ceilings that beads run along in the stated direction
+	wishes                  // the designer's
+	weave           weave   // of lines under level ceilings
+	below           float64 // up to so high, in mm
+	spare           bool    // sides of ceilings that beads run along in the stated direction
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
@@ -217,7 +218,7 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 		return nil
 	}
 	way := t.weave
-	if t.part.Bottom(k) > wovenBelow {
+	if t.part.Bottom(k) > t.below {
 		way = loose
 	}
 	out := t.edges(k, &p.Cells, &open)
@@ -239,21 +240,12 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	}
 	if t.s.Direction.Stated {
 		comb(t.s.Direction.Angle, t.comb*scale)
-		if way != loose {
-			out = t.woven(&open, out, t.s.Direction.Angle+math.Pi/2, t.comb)
-		}
-		return out
+		return t.wovenAs(way, &open, out, t.s.Direction.Angle, t.comb)
 	}
 	frame := t.frame(&p.Cells)
 	comb(frame, t.cross*scale)
 	comb(frame+math.Pi/2, t.cross*scale)
-	switch way {
-	case woofed:
-		out = t.woven(&open, out, frame+math.Pi/2, t.cross)
-	case warped:
-		out = t.woven(&open, out, frame, t.cross)
-	}
-	return out
+	return t.wovenAs(way, &open, out, frame, t.cross)
 }
 
 // along tells whether a line runs straight along the stated direction: the beads do so

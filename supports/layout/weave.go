@@ -26,11 +26,19 @@ const (
 	// longestLink is how far apart the ends of two lines may be that are linked,
 	// in spacings of their family.
 	longestLink = 1.5
-	// wovenBelow is the height, in mm, up to which linking the lines of a ceiling is
-	// tried: a wall that stands all along costs more the higher it is, walls that hang
-	// from a few posts hardly do. On the demo parts the two meet at some 20 mm.
-	wovenBelow = 22.0
 )
+
+// wovenAs weaves lines under a flat piece in a way, the normals of whose first family lie
+// at an angle.
+func (t *site) wovenAs(way weave, open *raster.Bits, lines []line, normal, pitch float64) []line {
+	switch way {
+	case woofed:
+		return t.woven(open, lines, normal+math.Pi/2, pitch)
+	case warped:
+		return t.woven(open, lines, normal, pitch)
+	}
+	return lines
+}
 
 // woven returns lines under a flat piece with those that run at the given
 // angle linked end to end by turns, and of the others what the links leave bare: one
@@ -254,7 +262,18 @@ func (t *site) beyond(l line, served *raster.Bits) []line {
 	return out
 }
 
-// low tells whether a need has a low level patch, for which lines cross.
-func (t *site) low(n need.Need) bool {
-	return slices.ContainsFunc(n.Regions, func(r need.Region) bool { return r.Bounds.Min.Z < wovenBelow && t.crossed(r) })
+// wovenBelow are the heights, in mm, up to which linking the lines of ceilings is tried: a
+// wall that stands all along costs more the higher it is, walls that hang from a few
+// posts hardly do, unless the ceiling is narrow. On broad ones of the demo parts the
+// two meet at some 20 mm.
+var wovenBelow = [...]float64{22, math.Inf(1)}
+
+// levels counts the regions with a level patch up to a height.
+func (t *site) levels(n need.Need, below float64) (count int) {
+	for _, r := range n.Regions {
+		if slices.ContainsFunc(r.Cuts, func(c need.Cut) bool { return t.part.Bottom(c.K) < below && len(t.ceilings(&c)) > 0 }) {
+			count++
+		}
+	}
+	return count
 }
