@@ -52,6 +52,7 @@ type Layer struct {
 type judge struct {
 	Input
 	grid                        raster.Grid
+	round                       float64 // allowed for rounding, cells
 	reach, ledge                float64 // of one layer, cells
 	reachDisc, ledgeDisc        raster.Disc
 	halfLine, sliver            raster.Disc
@@ -64,6 +65,12 @@ type judge struct {
 	workers                     int
 }
 
+// roundShare is the share of a line that a default cell is. Limits allow for one such
+// cell, and where a distance begins and ends is known to half a cell each, which may give
+// away another. Smaller cells give away less and are allowed the difference: they see
+// more exactly, and judge no more strictly.
+const roundShare = 4
+
 // Judge returns the layers of the body that have something new and unsupported,
 // from the plate up.
 func Judge(in Input) []Layer {
@@ -75,17 +82,18 @@ func newJudge(in Input) *judge {
 	s := in.Settings
 	g := in.Body.Grid
 	c := g.Cell
+	round := max(1, 2*s.Line/roundShare/c-1)
 	j := &judge{
-		Input: in, grid: g,
-		reach: s.Reach() / c, ledge: s.Ledge()/c + 1, // and a cell for rounding
-		halfLine: raster.DiscOf(s.Line/2/c + 1), // and a cell for rounding
+		Input: in, grid: g, round: round,
+		reach: s.Reach() / c, ledge: s.Ledge()/c + round,
+		halfLine: raster.DiscOf(s.Line/2/c + round),
 		sliver:   raster.DiscOf(s.Line / 4 / c),
 		band:     raster.DiscOf(loopBeads * s.Line / c),
 		core:     raster.DiscOf(flatCore * s.Line / c),
-		// A landing is measured on cells and may come out one cell short.
-		landContact: s.Line/c - 1,
-		landBody:    2*s.Line/c - 1,
-		span:        s.Bridge/c + 0.5,
+		// A landing is measured on cells and may come out short.
+		landContact: s.Line/c - round,
+		landBody:    2*s.Line/c - round,
+		span:        s.Bridge/c + round/2,
 		voidMax:     s.VoidLayers(),
 		slopeVoid:   s.SlopeVoidLayers(),
 	}

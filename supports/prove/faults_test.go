@@ -15,6 +15,7 @@ import (
 	"falsework/supports/grow"
 	"falsework/supports/layout"
 	"falsework/supports/need"
+	"falsework/supports/plan"
 	"falsework/supports/prove"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -414,7 +415,16 @@ func TestHalfTheCell(t *testing.T) {
 	for _, name := range parts {
 		m, s := readPart(t, name)
 		layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
-		solids, err := grow.Grow(layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0), m, layers)
+		// What is built is what the document says, to its last digit.
+		text, err := layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0).Encode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		drawn, err := plan.Decode(name, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		solids, err := grow.Grow(drawn, m, layers)
 		if err != nil {
 			t.Fatal(err)
 		}

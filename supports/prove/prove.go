@@ -77,23 +77,16 @@ func Prove(part *mesh.Mesh, bodies []*mesh.Mesh, s supports.Settings, opt Option
 	if part == nil || len(part.Triangles) == 0 {
 		return Report{}, fmt.Errorf("prove: the part has no triangles")
 	}
-	all, err := gather(bodies)
-	if err != nil {
-		return Report{}, err
-	}
 	if err := standing("part", part); err != nil {
 		return Report{}, err
 	}
-	box := part.Bounds()
-	if len(all.Triangles) > 0 {
-		box = union(box, all.Bounds())
-	}
-	g, err := gridFor(box, s.Cell)
+	// The cells lie as the part does, whatever the supports reach: near a limit it
+	// matters where they begin.
+	g, err := gridFor(part.Bounds(), s.Cell)
 	if err != nil {
 		return Report{}, err
 	}
-	return ProveStacks(raster.Section(part, g, s.Layers(), opt.Workers),
-		raster.Section(all, g, s.Layers(), opt.Workers), s, opt)
+	return ProveCut(raster.Section(part, g, s.Layers(), opt.Workers), bodies, s, opt)
 }
 
 // ProveCut is Prove for a part that has been cut already, at the settings' layers
