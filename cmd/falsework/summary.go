@@ -69,10 +69,18 @@ type supportsReport struct {
 	MassG      float64 `json:"mass_g"`
 	Lines      int     `json:"lines"`
 	Posts      int     `json:"posts"`
+	Sheets     int     `json:"sheets"`      // printed onto the part across openings
+	Steps      int     `json:"steps"`       // pockets with bridging steps, which stay
+	PiercedMM2 float64 `json:"pierced_mm2"` // of sheets, after printing
+	// What sheets and steps take off the depth of pockets, least and most.
+	ShallowerMM [2]float64 `json:"shallower_mm"`
 
 	FilamentMM float64  `json:"filament_mm"`
 	Price      *float64 `json:"price"`
 }
+
+// closes tells whether there are sheets or steps.
+func (s supportsReport) closes() bool { return s.Sheets+s.Steps > 0 }
 
 // wholeReport is what the whole print takes: the part alone, with these supports and
 // with dense ones, and the second over the third.
@@ -168,9 +176,14 @@ func (r *bakeReport) print(w io.Writer, layerMM float64) {
 		line("supports", "%s of %s on %s; %.0f mm² on the plate, %.0f mm² under the part%s",
 			count(r.Supports.Bodies, "body", "bodies"), count(r.Supports.Lines, "contact line", "contact lines"),
 			count(r.Supports.Posts, "post or sole", "posts and soles"), r.Supports.PlateMM2, r.Supports.ContactMM2, level)
-		line("cost", "%s and %.1f g%s", duration(r.Supports.TimeS), r.Supports.MassG, r.beside())
-	} else if r.Need.Regions > 0 {
+	} else if r.Need.Regions > 0 && !r.Supports.closes() {
 		line("supports", "none")
+	}
+	if s := r.Supports; s.closes() {
+		line("on part", "%s; %s", closedWords(s.Sheets, s.Steps, s.PiercedMM2), seatWords(s.ShallowerMM))
+	}
+	if r.Supports.Bodies > 0 || r.Supports.closes() {
+		line("cost", "%s and %.1f g%s", duration(r.Supports.TimeS), r.Supports.MassG, r.beside())
 	}
 	line("print", "%s", r.Print.words())
 	line("proof", "%s", r.Proof.words(layerMM))

@@ -1,6 +1,7 @@
 package grow
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -35,7 +36,7 @@ const (
 
 // Grow returns the solids of a plan for a part, given as its mesh and as layers
 // cut by the plan's settings: the walls in the plan's order,
-// then the posts. A structure without height is left out; the proof tells what
+// then the posts, then sheets and steps. A structure without height is left out; the proof tells what
 // is missing for it. Errors name the structure.
 func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
 	return GrowUnder(p, NewUndersides(m), part)
@@ -50,6 +51,8 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 	if _, err := under.Space(p.Zones); err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
+	closings := Closings(p, s, under, part)
+	part = With(part, closings) // walls keep clear of them as of the part
 	n := NewNetwork(p, s, under, part, finePitch)
 	n.Hang(p)
 	n.Ties()
@@ -63,6 +66,9 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 		walls, err := n.solids(l, p.Lines[l].Tie)
 		if err != nil {
 			return nil, fmt.Errorf("grow: line %s: %w", p.Lines[l].ID, err)
+		}
+		if s.IsFused() && !p.Lines[l].Tie {
+			walls = append(walls, n.teeth(l, cmp.Or(p.Taste.Teeth, plan.DefaultTeeth))...)
 		}
 		for _, m := range walls {
 			out = append(out, Solid{p.Lines[l].ID, m})
@@ -80,6 +86,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 			}
 		}
 	}
+	out = append(out, closings...)
 	for i := range out {
 		out[i].Mesh.Round32()
 	}
@@ -229,8 +236,7 @@ func Foot(q plan.Post, s supports.Settings) float64 {
 	if q.Foot <= 0 {
 		return 0
 	}
-	lay := s.Layers()
-	return lay.Bottom(lay.Above(q.Foot-1e-6) + s.VoidLayers())
+	return seatOver(q.Foot, s)
 }
 
 // lidLayers is the thickness of a post's lid, in layers: a bridge and one layer

@@ -26,6 +26,11 @@
 // Bound. ContactUnder sets the contact lines under level ceilings beside the least
 // length that any plan needs.
 //
+// Openings. Where a pocket's ceiling has a hole in it and a planned bridge reaches from
+// wall to wall, or past the hole, a sheet or bridging steps (package grow) do away with
+// that region, if they print faster than supports of it. From then on they count as of
+// the part. SheetAt and StepsAt make one of the designer's from a place.
+//
 // The designer's. Around lays out only what a designer left open: lines and posts by
 // the designer stay as they are and are built on, zones bar lines and posts, what was
 // struck is not drawn again. Check refuses wishes that cannot be, Bare tells where

@@ -29,11 +29,23 @@ const repairs = 2
 // be: what is left bare is for the proof to tell. The part's mesh and layers must
 // be of one pose.
 func Layout(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, workers int) plan.Plan {
+	return layOut(name, m, part, n, s, workers, false)
+}
+
+// Once is Layout with one drawing: it is mended while that helps, but nothing is drawn
+// again to print faster, to stand more firmly or to come off. It is for comparing many
+// layouts.
+func Once(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, workers int) plan.Plan {
+	return layOut(name, m, part, n, s, workers, true)
+}
+
+func layOut(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s supports.Settings, workers int, once bool) plan.Plan {
 	p := plan.Plan{Version: plan.Version, Part: partOf(name, m), Settings: plan.FromSettings(s), Taste: plan.Taste{Heights: s.Heights}, Lines: []plan.Line{}, Posts: []plan.Post{}}
 	if len(n.Regions) == 0 {
 		return p
 	}
 	j := newJob(newSite(part, s), grow.NewUndersides(m), workers)
+	j.once = once
 	p = j.layOut(p, n)
 	p.Remember()
 	return p
@@ -49,7 +61,7 @@ func newJob(t *site, under *grow.Undersides, workers int) *job {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	j := &job{site: t, under: under, workers: workers}
+	j := &job{site: t, print: t.part, under: under, workers: workers}
 	for k := range t.part.Cut {
 		j.cells += t.part.Cut[k].Count()
 	}
@@ -59,9 +71,15 @@ func newJob(t *site, under *grow.Undersides, workers int) *job {
 // layOut returns p with lines and posts for a need. What p holds already is built
 // on, and comes first.
 func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
+	if p, n = j.close(p, n); len(n.Regions) == 0 {
+		return p
+	}
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
 	best := j.finish(p, lines)
+	if j.once {
+		return best.plan
+	}
 	if j.cells > secondCells {
 		return j.release(p, best).plan
 	}
@@ -174,9 +192,12 @@ const secondCells = 100000000
 // job is what finishing a layout takes besides its lines.
 type job struct {
 	*site
+	print   *raster.Stack // the part as it is, without sheets and steps
 	under   *grow.Undersides
 	workers int
-	cells   int // of all the part's layers
+	cells   int         // of all the part's layers
+	once    bool        // draw once: see Once
+	memory  hold.Memory // of what the part came to on other supports
 }
 
 // finished is a layout and how good it is.
@@ -221,7 +242,7 @@ func (j *job) finish(p plan.Plan, lines []line) finished {
 	lines = j.fit(lines)
 	own := p
 	var ties []line
-	best := finished{}
+	best, was := finished{}, -1
 	for turn := 0; ; turn++ {
 		if ties = j.join(j.with(lines)); turn == 0 {
 			ties = j.fit(ties)
@@ -246,9 +267,10 @@ func (j *job) finish(p plan.Plan, lines []line) finished {
 			best = finished{p, lines, count(open), sup}
 		}
 		more := j.fitAmong(j.patches(open, turn), slices.Concat(lines, ties))
-		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 {
+		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 || j.once && was == count(open) {
 			return best
 		}
+		was = count(open)
 		for i := range more {
 			more[i].group = nearest(lines, more[i]).group
 		}
@@ -268,12 +290,12 @@ func (j *job) weigh(p plan.Plan) (*raster.Stack, []hold.Layer) {
 	if sup == nil {
 		return nil, nil // told when the plan is built
 	}
-	return sup, j.judge(j.part.Cut, sup.Cut, 0, j.workers)
+	return sup, j.memory.Judge(j.input(j.part.Cut, sup.Cut, j.workers))
 }
 
 // grown returns the layers of a plan's solids, nil where they cannot be grown.
 func (j *job) grown(p plan.Plan) *raster.Stack {
-	solids, err := grow.GrowUnder(p, j.under, j.part)
+	solids, err := grow.GrowUnder(p, j.under, j.print)
 	if err != nil {
 		return nil
 	}
@@ -290,17 +312,22 @@ const lookBack = 8
 // judge judges layers of the part, the first of which is layer k0, over as many of
 // pads, at the planned bridge.
 func (t *site) judge(layers, pads []raster.Bits, k0, workers int) []hold.Layer {
-	s := t.s
-	s.Bridge *= 1 - s.Margin
-	out := hold.Judge(hold.Input{
-		Body:     &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: layers},
-		Other:    &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: pads},
-		Settings: s, Workers: workers,
-	})
+	out := hold.Judge(t.input(layers, pads, workers))
 	for i := range out {
 		out[i].K += k0
 	}
 	return out
+}
+
+// input is what judge hands to the rules.
+func (t *site) input(layers, pads []raster.Bits, workers int) hold.Input {
+	s := t.s
+	s.Bridge *= 1 - s.Margin
+	return hold.Input{
+		Body:     &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: layers},
+		Other:    &raster.Stack{Grid: t.part.Grid, Layers: t.part.Layers, Cut: pads},
+		Settings: s, Workers: workers,
+	}
 }
 
 // crop returns the layers k0 ≤ k < k1 of the part round a region, as far as the
