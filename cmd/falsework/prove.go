@@ -266,6 +266,9 @@ func (v *proving) count() (err error) {
 	}
 	v.proof.Bind(v.voids)
 	v.proof.Faces(v.part)
+	if err := v.proof.Walls(v.supports, v.settings); err != nil {
+		return v.placed(err)
+	}
 	if v.o.plan == "" {
 		return nil
 	}

@@ -187,7 +187,7 @@ func (j *job) stand(p plan.Plan, lines []line) plan.Plan {
 
 // secondCells bounds the parts, in cells of all layers, for which further layouts are
 // finished and the best one taken: a second's work or so.
-const secondCells = 100000000
+const secondCells = 8_000_000
 
 // job is what finishing a layout takes besides its lines.
 type job struct {

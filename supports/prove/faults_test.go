@@ -120,10 +120,13 @@ type faulted struct {
 	counts [][]uint8
 }
 
+// around is the room round the part, in mm, that bake lays supports out in.
+const around = 5.0
+
 func prepare(t *testing.T, name string) *faulted {
 	t.Helper()
 	m, s := readPart(t, name)
-	f := &faulted{part: m, s: s, layers: raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)}
+	f := &faulted{part: m, s: s, layers: raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, around), s.Layers(), 0)}
 	p := layout.Layout(name, m, f.layers, need.Find(m, f.layers, s, 0), s, 0)
 	var err error
 	if f.solids, err = grow.Grow(p, m, f.layers); err != nil {
@@ -165,8 +168,8 @@ type window struct {
 
 // window returns that round structure n.
 func (f *faulted) window(n int) *window {
-	const margin, around = 11, 1.2 // mm: a bridge, and how far a fault moves things
-	b, far := f.blocks[n], int((margin+around)/fine)
+	const margin, moved = 11, 1.2 // mm: a bridge, and how far a fault moves things
+	b, far := f.blocks[n], int((margin+moved)/fine)
 	c := &scene{x0: b.x0 - far, y0: b.y0 - far, w: b.w + 2*far, h: b.h + 2*far}
 	w := &window{scene: c, own: b, k0: len(f.counts), k1: min(len(f.counts), len(b.in)+17), before: map[slack]judged{}}
 	for k := range f.counts {
@@ -414,7 +417,7 @@ func TestHalfTheCell(t *testing.T) {
 	parts, _ := demoParts(t, "drip-hook", "bearing-block", "mast-saddle")
 	for _, name := range parts {
 		m, s := readPart(t, name)
-		layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+		layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, around), s.Layers(), 0)
 		// What is built is what the document says, to its last digit.
 		text, err := layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0).Encode()
 		if err != nil {

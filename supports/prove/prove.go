@@ -191,13 +191,6 @@ func standing(name string, m *mesh.Mesh) error {
 	return nil
 }
 
-func union(a, b r3.Box) r3.Box {
-	return r3.Box{
-		Min: r3.Vec{X: min(a.Min.X, b.Min.X), Y: min(a.Min.Y, b.Min.Y), Z: min(a.Min.Z, b.Min.Z)},
-		Max: r3.Vec{X: max(a.Max.X, b.Max.X), Y: max(a.Max.Y, b.Max.Y), Z: max(a.Max.Z, b.Max.Z)},
-	}
-}
-
 func gridFor(box r3.Box, cell float64) (raster.Grid, error) {
 	w := (box.Max.X - box.Min.X + 2*gridMargin) / cell
 	h := (box.Max.Y - box.Min.Y + 2*gridMargin) / cell
