@@ -80,7 +80,7 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	if j.once {
 		return best.plan
 	}
-	if j.cells > secondCells {
+	if j.cells > secondCells || j.cells*len(lines) > secondWork {
 		return j.release(p, best).plan
 	}
 	least := j.score(best)
@@ -185,9 +185,10 @@ func (j *job) stand(p plan.Plan, lines []line) plan.Plan {
 	return p
 }
 
-// secondCells bounds the parts, in cells of all layers, for which further layouts are
-// finished and the best one taken: a second's work or so.
-const secondCells = 8_000_000
+// secondCells and secondWork bound the parts for which further drawings are finished and
+// the best one taken, by the cells of all layers and by these times the lines of the
+// first drawing: some seconds' work at most.
+const secondCells, secondWork = 20_000_000, 500_000_000
 
 // job is what finishing a layout takes besides its lines.
 type job struct {
