@@ -260,14 +260,24 @@ func (p *proof) run() Report {
 	}
 	_ = eg.Wait() // the tasks return no error
 
+	var partTips, supTips []tip
+	tips := errgroup.Group{}
+	tips.SetLimit(p.workers)
+	tips.Go(func() error {
+		rows, _ := runsOf(p.part, p.workers)
+		partTips = p.tipping(rows, contactsBy(part))
+		return nil
+	})
+	tips.Go(func() error { supTips = p.tipping(layers, contactsBy(sup)); return nil })
+
 	p.holding(&r, part, sup, layers)
 	p.touching(&r, t)
 	p.stands(&r, stances)
 	p.bonds(&r, layers)
 	p.thins(&r, thin)
-	partRows, _ := runsOf(p.part, p.workers)
-	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
-	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
+	_ = tips.Wait() // they return no error
+	p.tips(&r, partTips, false)
+	p.tips(&r, supTips, true)
 	p.leaving(&r, barred, oblique)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
