@@ -47,8 +47,9 @@ bench:
 pictures:
 	@out=$$(mktemp -d); trap 'rm -rf "$$out"' EXIT; \
 	go run ./cmd/falsework bake testdata/parts/wall-bracket.stl --out "$$out" --force --picture-width 1200; \
+	go run ./cmd/falsework bake testdata/parts/nut-pocket-plate.stl --out "$$out/plate" --picture-width 1200; \
 	mkdir -p testdata/pictures; \
-	cp "$$out"/wall-bracket-below.png "$$out"/wall-bracket-three-quarter.png testdata/pictures/
+	cp "$$out"/plate/nut-pocket-plate-below.png "$$out"/wall-bracket-below.png "$$out"/wall-bracket-three-quarter.png testdata/pictures/
 
 results:
 	go run ./cmd/falsework bench testdata/parts --into README.md >/dev/null

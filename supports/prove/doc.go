@@ -59,7 +59,8 @@
 //  6. gather failing cells into places and sort them by harm (places.go).
 //
 // Beside the verdict, Voids tells what the gap prints as at the layer heights of
-// strangers (voids.go). It looks along verticals and shares none of these steps.
+// strangers (voids.go). It looks along verticals and shares none of these steps,
+// but that sheets are found in the same way.
 //
 // Cells are judged, so solids are seen at the settings' cell and at mid-layer.
 // Every report depends on its inputs alone, never on the number of workers.
