@@ -137,6 +137,9 @@ func TestDeleteUndoRedo(t *testing.T) {
 
 // What the desk proves step by step is what is proved afresh, as bake does it.
 func TestProofIsThatOfTheWhole(t *testing.T) {
+	if testing.Short() {
+		t.Skip("lays out and proves many times")
+	}
 	m := kit(t, "level-bob")
 	d := open(t, m, emptyPlan(t))
 	laidOut(t, d)
@@ -147,9 +150,6 @@ func TestProofIsThatOfTheWhole(t *testing.T) {
 	}
 	edits = append(edits, fmt.Sprintf(`{"op": "delete", "id": %q}`, p.Lines[len(p.Lines)-1].ID),
 		`{"op": "settings", "bridge_mm": 9, "layer_heights_mm": [0.16]}`)
-	if testing.Short() {
-		edits = edits[len(edits)-2:]
-	}
 	for _, e := range edits {
 		var refused *desk.Refused
 		if err := edit(d, e); errors.As(err, &refused) {
@@ -292,15 +292,46 @@ func TestDecodeRequestRefuses(t *testing.T) {
 			t.Errorf("%s: accepted", bad)
 		}
 	}
-	var refused *desk.Refused
-	if _, err := desk.DecodeRequest([]byte(`{"base": 1, "edits": [{"op": "add-sheet", "at": [0, 0, 1]}]}`)); !errors.As(err, &refused) {
-		t.Errorf("a sheet: %v", err)
+}
+
+// A sheet goes under the hole of the bearing block, is moved and deleted again; where no hole
+// is, it is refused.
+func TestSheets(t *testing.T) {
+	d := open(t, kit(t, "bearing-block"), emptyPlan(t))
+	until(t, d, func(r desk.Ready) bool { return r.Need })
+	at := d.State().Need.Regions[0].CenterMM
+	var narrow *desk.Refused
+	if err := edit(d, fmt.Sprintf(`{"op": "add-sheet", "at": [%g, %g, %g]}`, at[0], at[1], at[2])); !errors.As(err, &narrow) {
+		t.Errorf("a sheet wider than a bridge: %v", err)
+	}
+	must(t, edit(d, `{"op": "settings", "bridge_mm": 25}`))
+	for _, op := range []string{"add-sheet", "add-steps"} {
+		if err := edit(d, fmt.Sprintf(`{"op": %q, "at": [%g, %g, %g]}`, op, at[0], at[1], at[2])); err != nil {
+			t.Errorf("%s: %v", op, err)
+		}
+		var refused *desk.Refused
+		if err := edit(d, fmt.Sprintf(`{"op": %q, "at": [-50, 0, 5]}`, op)); !errors.As(err, &refused) {
+			t.Errorf("%s beside the part: %v", op, err)
+		}
+		_, p, _ := d.Version()
+		if len(p.Sheets)+len(p.Steps) != 1 {
+			t.Fatalf("%s: %d sheets, %d steps", op, len(p.Sheets), len(p.Steps))
+		}
+		id := ""
+		for _, q := range p.Sheets {
+			id = q.ID
+		}
+		for _, q := range p.Steps {
+			id = q.ID
+		}
+		must(t, edit(d, fmt.Sprintf(`{"op": "set", "id": %q, "by": "tool"}`, id)))
+		must(t, edit(d, fmt.Sprintf(`{"op": "delete", "id": %q}`, id)))
 	}
 }
 
 // A layout that is cancelled, or that an edit overtakes, changes nothing.
 func TestLayoutIsLeft(t *testing.T) {
-	d := open(t, kit(t, "catch-funnel"), emptyPlan(t))
+	d := open(t, kit(t, "bearing-block"), emptyPlan(t))
 	revision, was, _ := d.Version()
 	must(t, d.LayOut(revision))
 	if err := d.LayOut(revision); !errors.Is(err, desk.ErrBusy) {
@@ -372,6 +403,9 @@ func TestWhy(t *testing.T) {
 			t.Errorf("%s: %+v", c.name, a)
 		}
 	}
+	if testing.Short() {
+		return // laying it out takes a while
+	}
 	laidOut(t, d)
 	_, p, _ := d.Version()
 	if a := d.Why(shelf, down); !a.Held || len(a.By) == 0 {
@@ -420,6 +454,9 @@ func TestLayer(t *testing.T) {
 	}
 	if l := d.Layer(30); area(l.Bare) < 1000 {
 		t.Errorf("of the shelf's underside %g mm² are bare", area(l.Bare))
+	}
+	if testing.Short() {
+		return // laying it out takes a while
 	}
 	laidOut(t, d)
 	l := d.Layer(20)
