@@ -104,6 +104,10 @@ The job, from an exported part to a published model:
          falsework layout bracket.stl --plan out/bracket.plan.yaml
          falsework bake bracket.stl --plan out/bracket.plan.yaml --out second
 
+     Or do all of that by hand, in the browser:
+
+         falsework edit bracket.stl --plan out/bracket.plan.yaml
+
   6. You drew supports yourself, or have those of another program? The same proof
      judges them, and tells what strangers' layer heights make of their gap:
 

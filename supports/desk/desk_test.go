@@ -137,6 +137,9 @@ func TestDeleteUndoRedo(t *testing.T) {
 
 // What the desk proves step by step is what is proved afresh, as bake does it.
 func TestProofIsThatOfTheWhole(t *testing.T) {
+	if testing.Short() {
+		t.Skip("lays out and proves many times")
+	}
 	m := kit(t, "level-bob")
 	d := open(t, m, emptyPlan(t))
 	laidOut(t, d)
@@ -147,9 +150,6 @@ func TestProofIsThatOfTheWhole(t *testing.T) {
 	}
 	edits = append(edits, fmt.Sprintf(`{"op": "delete", "id": %q}`, p.Lines[len(p.Lines)-1].ID),
 		`{"op": "settings", "bridge_mm": 9, "layer_heights_mm": [0.16]}`)
-	if testing.Short() {
-		edits = edits[len(edits)-2:]
-	}
 	for _, e := range edits {
 		var refused *desk.Refused
 		if err := edit(d, e); errors.As(err, &refused) {
@@ -300,7 +300,7 @@ func TestDecodeRequestRefuses(t *testing.T) {
 
 // A layout that is cancelled, or that an edit overtakes, changes nothing.
 func TestLayoutIsLeft(t *testing.T) {
-	d := open(t, kit(t, "catch-funnel"), emptyPlan(t))
+	d := open(t, kit(t, "bearing-block"), emptyPlan(t))
 	revision, was, _ := d.Version()
 	must(t, d.LayOut(revision))
 	if err := d.LayOut(revision); !errors.Is(err, desk.ErrBusy) {
@@ -372,6 +372,9 @@ func TestWhy(t *testing.T) {
 			t.Errorf("%s: %+v", c.name, a)
 		}
 	}
+	if testing.Short() {
+		return // laying it out takes a while
+	}
 	laidOut(t, d)
 	_, p, _ := d.Version()
 	if a := d.Why(shelf, down); !a.Held || len(a.By) == 0 {
@@ -420,6 +423,9 @@ func TestLayer(t *testing.T) {
 	}
 	if l := d.Layer(30); area(l.Bare) < 1000 {
 		t.Errorf("of the shelf's underside %g mm² are bare", area(l.Bare))
+	}
+	if testing.Short() {
+		return // laying it out takes a while
 	}
 	laidOut(t, d)
 	l := d.Layer(20)
