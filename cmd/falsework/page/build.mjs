@@ -16,11 +16,11 @@ const common = {
 
 if (process.argv.includes("--unit")) {
   const tests = (await readdir("tests")).filter((name) => name.endsWith(".test.ts"));
-  await rm("build", { recursive: true, force: true });
+  await rm("build/unit", { recursive: true, force: true });
   await build({
     ...common,
     entryPoints: tests.map((name) => `tests/${name}`),
-    outdir: "build",
+    outdir: "build/unit",
     outExtension: { ".js": ".mjs" },
     platform: "node",
     packages: "external",

@@ -8,7 +8,7 @@ import type { P3, State } from "../types.ts";
 import { listen } from "../view/input.ts";
 import { lettered } from "../view/overlay.ts";
 import { Stage } from "../view/stage.ts";
-import { Note } from "./Note.tsx";
+import { lineBegun, Note } from "./Note.tsx";
 import { useMedia } from "./use.ts";
 import type { Change, View } from "./view.ts";
 
@@ -226,6 +226,7 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
       f: () => s.fit(),
       q: () => ask(box.clientWidth / 2, box.clientHeight / 2, true),
     };
+    if (e.key === "Escape") from.current = null;
     const f = does[e.key];
     if (!f) return;
     e.preventDefault();
@@ -263,7 +264,7 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
           startLine={(p) => {
             from.current = p;
             desk.forget();
-            desk.say("Now the spot where the contact line ends; Esc lets it be");
+            desk.say(lineBegun);
           }}
         />
       )}

@@ -7,6 +7,9 @@ import { lineAt, place, round } from "../format.ts";
 import type { Edit, P3, State } from "../types.ts";
 import type { Change } from "./view.ts";
 
+/** What is said while a contact line waits for its other end. */
+export const lineBegun = "Now the spot where the contact line ends; Esc lets it be";
+
 interface Props {
   desk: Desk;
   state: State;
@@ -29,7 +32,7 @@ export function Note({ desk, state, spot, change, startLine, style, focus }: Pro
   const face = { at: here, normal: normal.map((v) => Math.round(v * 1e5) / 1e5) as P3 };
   const held = answer === null ? "…" : answer.held ? "Held" : "Not held";
   return (
-    <aside class={`note${answer && !answer.held ? " bare" : ""}`} ref={note} tabIndex={-1} aria-label="Note about the spot" {...(style ? { style } : {})}>
+    <aside class={`note${answer && !answer.held ? " bare" : ""}${style ? "" : " fixed"}`} ref={note} tabIndex={-1} aria-label="Note about the spot" {...(style ? { style } : {})}>
       <header>
         <b data-held={answer ? String(answer.held) : ""}>{held}</b>
         <span class="where">{place(at)}</span>

@@ -5,8 +5,9 @@ import type { JSX } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import type { Desk } from "../desk.ts";
 import { mm, pathOf, round } from "../format.ts";
-import type { P2, State } from "../types.ts";
+import type { P2, P3, State } from "../types.ts";
 import { fromTrackpad } from "../view/input.ts";
+import { lineBegun, Note } from "./Note.tsx";
 import type { Change, View } from "./view.ts";
 
 interface Props {
@@ -28,6 +29,7 @@ export function PlanView({ desk, state, view, change }: Props): JSX.Element {
   const [frame, setFrame] = useState<Frame | null>(null);
   const [drag, setDrag] = useState<{ id: string; from: P2; by: P2 } | null>(null);
   const held = useRef<{ x: number; y: number; moved: boolean; id: string } | null>(null);
+  const start = useRef<P3 | null>(null); // of a line that waits for its other end
   const layer = desk.layer;
   const part = desk.part;
 
@@ -116,7 +118,13 @@ export function PlanView({ desk, state, view, change }: Props): JSX.Element {
       change({ selected: h.id, tab: "schedule" });
       return;
     }
-    void desk.ask([at[0], at[1], layer?.z ?? view.z], [0, 0, -1]);
+    const z = layer?.z ?? view.z;
+    const from = start.current;
+    if (from) {
+      start.current = null;
+      desk.say("");
+      void desk.edit({ op: "add-line", at: [from, [round(at[0]), round(at[1]), from[2]]] });
+    } else void desk.ask([at[0], at[1], z], [0, 0, -1]);
   };
 
   // Hatching keeps its pitch on the sheet whatever the scale.
@@ -201,16 +209,19 @@ export function PlanView({ desk, state, view, change }: Props): JSX.Element {
         </ul>
       </figcaption>
       {desk.spot && (
-        <aside class="note fixed">
-          <header>
-            <b>{desk.spot.answer ? (desk.spot.answer.held ? "Held" : "Not held") : "…"}</b>
-            <button type="button" class="close" aria-label="Take the note away" onClick={() => desk.forget()}>
-              ×
-            </button>
-          </header>
-          <p aria-live="polite">{desk.spot.answer?.text ?? "asking …"}</p>
-          {lit.size > 0 && <p>By {[...lit].join(", ")}</p>}
-        </aside>
+        <Note
+          desk={desk}
+          state={state}
+          spot={desk.spot}
+          change={change}
+          style={null}
+          focus={false}
+          startLine={(p) => {
+            start.current = p;
+            desk.forget();
+            desk.say(lineBegun);
+          }}
+        />
       )}
     </div>
   );

@@ -110,7 +110,7 @@ function Particulars({ desk, state, row, change }: { desk: Desk; state: State; r
       {fields.length > 0 && (
         <div class="fields">
           {fields.map((f) => (
-            <Measure key={`${f.name} ${f.value}`} {...f} enter={(v) => enter(f.name, v)} />
+            <Measure key={f.name} {...f} enter={(v) => enter(f.name, v)} />
           ))}
         </div>
       )}
@@ -164,10 +164,22 @@ function Nudge({ move }: { move: (by: P2) => void }): JSX.Element {
 /** A number on a line, taken when it is left or entered. */
 export function Measure({ label, value, unit = "mm", enter }: { label: string; value: number | undefined; unit?: string; enter: (v: number) => void }): JSX.Element {
   const was = value === undefined ? "" : String(round(value));
-  const take = (input: HTMLInputElement): void => {
-    const v = Number(input.value.replace(",", ".").replace("−", "-"));
-    if (input.value.trim() === "" || !Number.isFinite(v)) input.value = was;
-    else if (input.value !== was) enter(v);
+  const input = useRef<HTMLInputElement>(null);
+  const taken = useRef(was); // so that entering and then leaving is one edit
+  useEffect(() => {
+    taken.current = was;
+    if (input.current) input.current.value = was;
+  }, [was]);
+  const take = (): void => {
+    const box = input.current;
+    if (!box || box.value === taken.current) return;
+    const v = Number(box.value.replace(",", ".").replace("−", "-"));
+    if (box.value.trim() === "" || !Number.isFinite(v)) {
+      box.value = was;
+      return;
+    }
+    taken.current = box.value;
+    if (v !== value) enter(v);
   };
   return (
     <label class="measure">
@@ -175,11 +187,13 @@ export function Measure({ label, value, unit = "mm", enter }: { label: string; v
       <input
         type="text"
         inputMode="decimal"
+        ref={input}
         defaultValue={was}
-        onBlur={(e) => take(e.currentTarget)}
+        onBlur={take}
         onKeyDown={(e) => {
+          if (e.ctrlKey || e.metaKey) return;
           e.stopPropagation();
-          if (e.key === "Enter") take(e.currentTarget);
+          if (e.key === "Enter") take();
           if (e.key === "Escape") {
             e.currentTarget.value = was;
             e.currentTarget.blur();

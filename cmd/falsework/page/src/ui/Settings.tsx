@@ -34,7 +34,7 @@ export function Settings({ desk, state }: { desk: Desk; state: State }): JSX.Ele
         {told.map(([name, label, unit]) => {
           const v = settings[name];
           if (typeof v !== "number") return null;
-          return <Measure key={`${name} ${v}`} label={label} value={v} unit={unit} enter={(x) => enter(name, x)} />;
+          return <Measure key={name} label={label} value={v} unit={unit} enter={(x) => enter(name, x)} />;
         })}
       </div>
       <div class="fields">
@@ -45,13 +45,13 @@ export function Settings({ desk, state }: { desk: Desk; state: State }): JSX.Ele
             <option value="one">in one direction</option>
           </select>
         </label>
-        {typeof direction === "number" && <Measure key={direction} label="from +X" value={direction} unit="°" enter={(x) => enter("direction", x)} />}
+        {typeof direction === "number" && <Measure label="from +X" value={direction} unit="°" enter={(x) => enter("direction", x)} />}
       </div>
       <h3>Taste</h3>
       <div class="fields">
-        <Measure key={`pad ${taste.pad_mm}`} label="top layers of walls, 0 as the wall" value={taste.pad_mm ?? 0} enter={(x) => enter("pad_mm", x)} />
-        <Measure key={`plastic ${taste.weights?.plastic_g}`} label="a gram of plastic is worth" value={taste.weights?.plastic_g ?? 0} unit="s" enter={(x) => enter("weights", { ...taste.weights, plastic_g: x })} />
-        <Measure key={`contact ${taste.weights?.contact_mm2}`} label="a mm² of contact is worth" value={taste.weights?.contact_mm2 ?? 0} unit="s" enter={(x) => enter("weights", { ...taste.weights, contact_mm2: x })} />
+        <Measure label="top layers of walls, 0 as the wall" value={taste.pad_mm ?? 0} enter={(x) => enter("pad_mm", x)} />
+        <Measure label="a gram of plastic is worth" value={taste.weights?.plastic_g ?? 0} unit="s" enter={(x) => enter("weights", { ...taste.weights, plastic_g: x })} />
+        <Measure label="a mm² of contact is worth" value={taste.weights?.contact_mm2 ?? 0} unit="s" enter={(x) => enter("weights", { ...taste.weights, contact_mm2: x })} />
         <label class="measure wide">
           <span>must also print at layers of</span>
           <input

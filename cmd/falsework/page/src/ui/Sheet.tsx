@@ -124,6 +124,7 @@ export function Sheet({ desk }: { desk: Desk }): JSX.Element {
         "?": () => change({ help: true }),
         Escape: () => {
           desk.forget();
+          desk.say("");
           change({ selected: "", finding: -1, drawer: false });
         },
       };
