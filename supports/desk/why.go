@@ -68,7 +68,7 @@ func (d *Desk) Why(at, normal r3.Vec) Answer {
 			for _, r := range f.Remedies {
 				a.Remedies = append(a.Remedies, RemedyState{r.Name, r.Text})
 			}
-			a.Text = fmt.Sprintf("Region %d, a %s of %.3g mm²: alone it would fall by the rule of %s.", f.ID, f.Kind, f.AreaMM2, f.Rule)
+			a.Text = fmt.Sprintf("Region %d, a %s of %.1f mm²: alone it would fall by the rule of %s.", f.ID, f.Kind, f.AreaMM2, f.Rule)
 		}
 	}
 	if p == nil || p.err != nil || p.built.ground != g {
