@@ -303,7 +303,7 @@ func TestEditInTwoTabs(t *testing.T) {
 // Saving keeps comments and writes the plan alone; the command line then bakes the very
 // bytes that the page was given.
 func TestEditSavesAndBakes(t *testing.T) {
-	part, planPath := workplace(t, "nut-pocket-plate")
+	part, planPath := workplace(t, "bearing-block")
 	if code, _ := layoutJSON(t, part, "--plan", planPath); code != exitHolds {
 		t.Fatalf("exit %d", code)
 	}

@@ -136,6 +136,9 @@ func baselineRegions(part *raster.Stack, s supports.Settings) (region *raster.St
 	n := len(part.Cut)
 	out := beyond(part, s)
 	void := s.VoidLayers()
+	if s.IsFused() {
+		void = 0 // dense supports have no teeth
+	}
 	// needed is what layer j has to hold, across the void.
 	needed := func(j int) *raster.Bits {
 		if j += 1 + void; j < n {

@@ -175,8 +175,8 @@ func (c *climber) layer(k int) (Layer, bool) {
 	c.debtors.Remove(&held)
 	c.owed, c.next = c.next, c.owed
 	if c.Brief {
-		l.New, l.Asks = raster.Bits{}, raster.Bits{}
-		for _, b := range [...]*raster.Bits{&l.Unheld, &l.Contacts, &l.Marginal} {
+		l.New = raster.Bits{}
+		for _, b := range [...]*raster.Bits{&l.Asks, &l.Unheld, &l.Contacts, &l.Marginal} {
 			x0, y0, x1, y1 := b.Bounds()
 			*b = raster.Crop(b, x0, y0, x1, y1)
 		}

@@ -30,7 +30,7 @@ type Input struct {
 	// Thin says that the body is made of walls one line thick, so that one line
 	// of its own wall is landing enough.
 	Thin bool
-	// Brief leaves New and Asks out of the layers, which are as large as the body.
+	// Brief leaves New out of the layers, which is as large as the body.
 	Brief bool
 	// Workers bounds the tasks at work; 0 means one for each processor.
 	Workers int
@@ -93,7 +93,7 @@ func newJudge(in Input) *judge {
 		// A landing is measured on cells and may come out short.
 		landContact: s.Line/c - round,
 		landBody:    2*s.Line/c - round,
-		span:        s.Bridge/c + round/2,
+		span:        s.Bridge/c + 0.5, // a chord is known to a cell
 		voidMax:     s.VoidLayers(),
 		slopeVoid:   s.SlopeVoidLayers(),
 	}
