@@ -70,8 +70,9 @@ bench:
 pictures: page
 	@out=$$(mktemp -d); trap 'rm -rf "$$out"' EXIT; \
 	go run ./cmd/falsework bake testdata/parts/wall-bracket.stl --out "$$out" --force --picture-width 1200; \
+	go run ./cmd/falsework bake testdata/parts/nut-pocket-plate.stl --out "$$out/plate" --picture-width 1200; \
 	mkdir -p testdata/pictures; \
-	cp "$$out"/wall-bracket-below.png "$$out"/wall-bracket-three-quarter.png testdata/pictures/
+	cp "$$out"/plate/nut-pocket-plate-below.png "$$out"/wall-bracket-below.png "$$out"/wall-bracket-three-quarter.png testdata/pictures/
 	cd $(PAGE) && FALSEWORK_ONLY=picture.ts FALSEWORK_PICTURE=$(CURDIR)/testdata/pictures/editor.png npx --no-install playwright test
 
 results:

@@ -3,6 +3,7 @@ package mesh_test
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/binary"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"unicode/utf16"
 
 	"falsework/mesh"
 	"falsework/mesh/meshtest"
@@ -225,13 +227,17 @@ func Test3MFRefusals(t *testing.T) {
 
 // pack makes a 3MF package round a model's XML.
 func pack(model string, more ...string) []byte {
+	return packWith(`<?xml version="1.0"?><Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">`+
+		`<Relationship Target="/3D/a.model" Id="r" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>`, model, more...)
+}
+
+// packWith is pack with relationships of one's own.
+func packWith(rels, model string, more ...string) []byte {
 	files := append([]string{
 		"[Content_Types].xml", `<?xml version="1.0"?><Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">` +
 			`<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>` +
 			`<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/></Types>`,
-		"_rels/.rels", `<?xml version="1.0"?><Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">` +
-			`<Relationship Target="/3D/a.model" Id="r" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>`,
-		"3D/a.model", model}, more...)
+		"_rels/.rels", rels, "3D/a.model", model}, more...)
 	var b bytes.Buffer
 	z := zip.NewWriter(&b)
 	for i := 0; i < len(files); i += 2 {
@@ -247,6 +253,43 @@ func pack(model string, more ...string) []byte {
 		panic(err)
 	}
 	return b.Bytes()
+}
+
+// inUTF16 returns a text in UTF-16.
+func inUTF16(order binary.AppendByteOrder, text string) string {
+	var out []byte
+	for _, v := range utf16.Encode([]rune(text)) {
+		out = order.AppendUint16(out, v)
+	}
+	return string(out)
+}
+
+// A package in UTF-16, of either order of bytes and with a mark or without, is read as
+// the same in UTF-8.
+func TestDecode3MFOfUTF16(t *testing.T) {
+	model := strings.Replace(model3MF(``, `<metadata name="Title">Dach 🏠 rund</metadata><object id="1" name="Träger 𝛼">`+tetra+`</object>`, `<item objectid="1"/>`), "UTF-8", "UTF-16", 1)
+	model = strings.Replace(model, `<resources><metadata name="Title">Dach 🏠 rund</metadata>`, `<metadata name="Title">Dach 🏠 rund</metadata><resources>`, 1)
+	want, err := mesh.Decode3MF("a.3mf", pack(strings.Replace(model, "UTF-16", "UTF-8", 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rels := `<?xml version="1.0" encoding="UTF-16"?><Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">` +
+		`<Relationship Target="/3D/a.model" Id="r" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>`
+	for name, order := range map[string]binary.AppendByteOrder{"little end first": binary.LittleEndian, "big end first": binary.BigEndian} {
+		for _, mark := range []string{"", "\uFEFF"} {
+			got, err := mesh.Decode3MF("a.3mf", packWith(inUTF16(order, mark+rels), inUTF16(order, mark+model)))
+			if err != nil {
+				t.Errorf("%s, mark %q: %v", name, mark, err)
+				continue
+			}
+			if d := cmp.Diff(want, got); d != "" {
+				t.Errorf("%s, mark %q (-want +got):\n%s", name, mark, d)
+			}
+		}
+	}
+	if want.Bodies[0].Name != "Träger 𝛼" {
+		t.Errorf("the body is called %q", want.Bodies[0].Name)
+	}
 }
 
 // tetra is a mesh element: right-angled, legs 6 long, volume 36 cubed units.
@@ -381,7 +424,8 @@ func Test3MFErrors(t *testing.T) {
 		{"type of chalk", pack(model3MF(``, `<object id="1" type="chalk">`+tetra+`</object>`, built)), `type "chalk"`, new(*mesh.FormatError)},
 		{"transform of 11 numbers", pack(model3MF(``, one, `<item objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0"/>`)), "11 numbers", new(*mesh.FormatError)},
 		{"entities", pack(`<?xml version="1.0"?><!DOCTYPE m [<!ENTITY a "b">]>` + model3MF(``, one, built)), "document type", new(*mesh.FormatError)},
-		{"UTF-16", pack("\xFF\xFE<\x00m\x00"), "UTF-16", new(*mesh.UnsupportedError)},
+		{"half a character of UTF-16", pack(inUTF16(binary.LittleEndian, "\uFEFF"+model3MF(``, one, built)) + "\x00"), "UTF-16", new(*mesh.FormatError)},
+		{"half a pair of UTF-16", pack(inUTF16(binary.LittleEndian, "\uFEFF<!--") + "\x00\xD8-\x00"), "UTF-16", new(*mesh.FormatError)},
 		{"two roots", pack(model3MF(``, one, built) + "<model/>"), "more follows", new(*mesh.FormatError)},
 		{"crossed tags", pack(model3MF(``, `<object id="1"><mesh></object></mesh>`, built)), "closes what is not open", new(*mesh.FormatError)},
 		{"deep XML", pack(model3MF(``, strings.Repeat("<a>", 1000), built)), "nest deeper", new(*mesh.FormatError)},

@@ -34,8 +34,6 @@ func (p *modelParser) placed(err error) error {
 	}
 	where := fmt.Sprintf("%s, byte %d", short(strings.TrimPrefix(p.model.path, "/")), p.offset())
 	switch {
-	case err == errUTF16:
-		return &UnsupportedError{File: p.file, Where: where, Problem: err.Error(), Remedy: "export it with UTF-8", Err: err}
 	case err == io.ErrUnexpectedEOF:
 		return &FormatError{File: p.file, Where: where, Problem: "the model ends too early", Remedy: again, Err: err}
 	}

@@ -3,7 +3,6 @@ package mesh
 import (
 	"archive/zip"
 	"bytes"
-	"encoding/xml"
 	"errors"
 	"fmt"
 	"io"
@@ -273,7 +272,7 @@ func (p *package3MF) relations(of string) ([]relation, error) {
 			Type, Target string `xml:",attr"`
 		}
 	}
-	if err := xml.Unmarshal(data, &rels); err != nil {
+	if err := unmarshalXML(data, &rels); err != nil {
 		return nil, &FormatError{File: p.name, Where: list, Problem: "the relationships cannot be read: " + firstLine(err), Remedy: again, Err: err}
 	}
 	out := make([]relation, len(rels.Relationship))
@@ -331,7 +330,7 @@ func (p *package3MF) contentType(part string) (string, error) {
 			PartName, ContentType string `xml:",attr"`
 		}
 	}
-	if err := xml.Unmarshal(data, &types); err != nil {
+	if err := unmarshalXML(data, &types); err != nil {
 		return "", &FormatError{File: p.name, Where: typesPath, Problem: "cannot be read: " + firstLine(err), Remedy: again, Err: err}
 	}
 	for _, o := range types.Override {

@@ -239,24 +239,27 @@ func (x *xmlScanner) next() (xmlKind, error) {
 	}
 }
 
-// begin passes over a byte order mark and refuses other encodings.
+// begin passes over a byte order mark, and has UTF-16 read as UTF-8.
 func (x *xmlScanner) begin() error {
 	for x.have < 4 && !x.done {
 		if _, err := x.fill(); err != nil {
 			return err
 		}
 	}
-	switch head := x.buf[:x.have]; {
-	case bytes.HasPrefix(head, []byte("\xEF\xBB\xBF")):
+	if order := utf16Of(x.buf[:x.have]); order != nil {
+		x.r = &utf16Reader{r: io.MultiReader(bytes.NewReader(bytes.Clone(x.buf[:x.have])), x.r), order: order}
+		x.have, x.done = 0, false
+		for x.have < 3 && !x.done {
+			if _, err := x.fill(); err != nil {
+				return err
+			}
+		}
+	}
+	if bytes.HasPrefix(x.buf[:x.have], []byte("\xEF\xBB\xBF")) {
 		x.at = 3
-	case bytes.HasPrefix(head, []byte("\xFE\xFF")), bytes.HasPrefix(head, []byte("\xFF\xFE")), bytes.Contains(head[:min(4, len(head))], []byte{0}):
-		return errUTF16
 	}
 	return nil
 }
-
-// errUTF16 is of documents that 3MF allows and that this reader does not know.
-var errUTF16 = errors.New("the text is UTF-16, not UTF-8")
 
 // chars reads text up to the next tag. It returns false where there is nothing to
 // keep: only white space, or text outside of the root.

@@ -14,6 +14,8 @@ type Stack struct {
 	Grid
 	Layers
 	Cut []Bits
+
+	columns *columns // nil: layers are looked through instead
 }
 
 // Layer returns layer k, empty when the solid does not reach it.
@@ -56,7 +58,7 @@ const chunkLayers = 32
 // upper end.
 func Section(m *mesh.Mesh, g Grid, lay Layers, workers int) *Stack {
 	count := lay.Count(m.Bounds().Max.Z)
-	s := &Stack{Grid: g, Layers: lay, Cut: make([]Bits, count)}
+	s := &Stack{Grid: g, Layers: lay, Cut: make([]Bits, count), columns: &columns{}}
 	if count == 0 {
 		return s
 	}

@@ -71,7 +71,7 @@ func (d drawing) exploded(bodies []prove.Body) (view.Scene, view.Camera) {
 	}
 	moved := &mesh.Mesh{}
 	for _, shell := range d.supports.Shells() {
-		if k := prove.BodyOf(shell.Bounds(), bodies); k >= 0 {
+		if k := prove.BodyOf(shell.Bounds(), bodies); k >= 0 && !ofSheet(shell.Bounds(), d.sheets) {
 			shell.Translate(moves[k])
 		}
 		moved.Append(shell)

@@ -52,6 +52,9 @@ func TestPoseRanksAndBakeTakesOne(t *testing.T) {
 	if n := len(r.Poses); n < 3 || n > 1+pose.Finalists {
 		t.Fatalf("%d poses", n)
 	}
+	if r.CellMM != 0.1 { // a quarter of a line
+		t.Errorf("drawn on cells of %g mm", r.CellMM)
+	}
 	given := -1
 	for i, p := range r.Poses {
 		if p.Number != i+1 || p.Front != (p.BeatenBy == 0) {

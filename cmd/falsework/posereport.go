@@ -17,7 +17,8 @@ import (
 type poseReport struct {
 	Part     partReport         `json:"part"`
 	Weights  map[string]float64 `json:"weights"`
-	Poses    []poseRow          `json:"poses"` // the best first
+	CellMM   float64            `json:"cell_mm"` // edge of the raster cells that supports were drawn on
+	Poses    []poseRow          `json:"poses"`   // the best first
 	Files    []string           `json:"files"`
 	Seconds  poseSeconds        `json:"seconds"`
 	Warnings []string           `json:"warnings"`
@@ -77,7 +78,7 @@ var kindWords = map[pose.Kind]string{
 
 func (v *posing) report() *poseReport {
 	r := &poseReport{
-		Part: partOf(v.name, v.part), Weights: map[string]float64{}, Files: []string{}, Warnings: append([]string{}, v.warnings...),
+		Part: partOf(v.name, v.part), Weights: map[string]float64{}, CellMM: pose.CellFor(v.poses, v.settings), Files: []string{}, Warnings: append([]string{}, v.warnings...),
 		Seconds: poseSeconds{to(v.seconds.Read, 4), to(v.seconds.Rank, 4), to(v.seconds.Write, 4)},
 	}
 	for c := range pose.Criteria {
@@ -211,6 +212,7 @@ func (v *posing) print(w io.Writer, r *poseReport) {
 	line := lines{w}.tell
 	lines{w}.part(r.Part, r.Warnings)
 	line("weights", "%v", v.wishes.Weights)
+	line("drawn", "once in each pose, on cells of %.2g mm; bake draws finer, and more, and takes the best", r.CellMM)
 	fmt.Fprintln(w)
 	loads, clean := len(v.wishes.Loads) > 0, len(v.wishes.Clean) > 0
 	heads := []string{"pose", "turn", "points", "supports", "g", "contact", "height", "foot", "tips at"}

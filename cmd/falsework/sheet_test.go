@@ -32,9 +32,9 @@ func bakedFiles(t *testing.T, name string, more ...string) map[string][]byte {
 }
 
 func TestSheetSaysWhatAPrinterNeeds(t *testing.T) {
-	files := bakedFiles(t, "nut-pocket-plate", "--title", `Plate <b>"A"</b> & | co`, "--designer", "Zoë", "--licence", "CC-BY-4.0",
+	files := bakedFiles(t, "bearing-block", "--title", `Plate <b>"A"</b> & | co`, "--designer", "Zoë", "--licence", "CC-BY-4.0",
 		"--description", "Holds *nuts*.", "--created", "2026-01-31")
-	html, listing := string(files["nut-pocket-plate-sheet.html"]), string(files["nut-pocket-plate-listing.md"])
+	html, listing := string(files["bearing-block-sheet.html"]), string(files["bearing-block-listing.md"])
 	for _, want := range []string{
 		"Designed by Zoë", "CC-BY-4.0", "2026-01-31", "Keep the pose", "automatic supports off", "cool", "pierced or drilled",
 		"Proved", "wear eye protection", "no strength calculation", "gap as printed", "as proved", "dense supports", "underside", "0.2 mm between supports and part",
@@ -57,7 +57,7 @@ func TestSheetSaysWhatAPrinterNeeds(t *testing.T) {
 			} `json:"bodies"`
 		} `json:"proof"`
 	}
-	if err := json.Unmarshal(files["nut-pocket-plate-proof.json"], &proof); err != nil {
+	if err := json.Unmarshal(files["bearing-block-proof.json"], &proof); err != nil {
 		t.Fatal(err)
 	}
 	if len(proof.Proof.Bodies) == 0 {
@@ -69,7 +69,7 @@ func TestSheetSaysWhatAPrinterNeeds(t *testing.T) {
 		}
 	}
 	// The package says the same of itself.
-	doc, err := mesh.Decode3MF("plate", files["nut-pocket-plate.3mf"])
+	doc, err := mesh.Decode3MF("plate", files["bearing-block.3mf"])
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,8 +88,8 @@ func TestSheetSaysWhatAPrinterNeeds(t *testing.T) {
 }
 
 func TestBodyTypeOfTheStandard(t *testing.T) {
-	files := bakedFiles(t, "nut-pocket-plate", "--body-type", "solidsupport", "--no-pictures")
-	doc, err := mesh.Decode3MF("plate", files["nut-pocket-plate.3mf"])
+	files := bakedFiles(t, "bearing-block", "--body-type", "solidsupport", "--no-pictures")
+	doc, err := mesh.Decode3MF("plate", files["bearing-block.3mf"])
 	if err != nil || len(doc.Bodies) != 2 || doc.Bodies[0].Support || !doc.Bodies[1].Support {
 		t.Errorf("%+v, %v", doc.Bodies, err)
 	}
@@ -114,7 +114,7 @@ func TestSheetOfAFailedProof(t *testing.T) {
 // The sheet is one file: elements closed, no script, nothing fetched, every picture
 // with words in its place.
 func TestSheetIsWholeByItself(t *testing.T) {
-	for _, name := range []string{"nut-pocket-plate", "tip-bucket-weight"} {
+	for _, name := range []string{"bearing-block", "tip-bucket-weight"} {
 		files := bakedFiles(t, name)
 		html := files[name+"-sheet.html"]
 		for _, bad := range []string{"<script", "http:", "https:", "url(", "@import", "<link", "onload"} {

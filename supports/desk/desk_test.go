@@ -292,9 +292,40 @@ func TestDecodeRequestRefuses(t *testing.T) {
 			t.Errorf("%s: accepted", bad)
 		}
 	}
-	var refused *desk.Refused
-	if _, err := desk.DecodeRequest([]byte(`{"base": 1, "edits": [{"op": "add-sheet", "at": [0, 0, 1]}]}`)); !errors.As(err, &refused) {
-		t.Errorf("a sheet: %v", err)
+}
+
+// A sheet goes under the hole of the bearing block, is moved and deleted again; where no hole
+// is, it is refused.
+func TestSheets(t *testing.T) {
+	d := open(t, kit(t, "bearing-block"), emptyPlan(t))
+	until(t, d, func(r desk.Ready) bool { return r.Need })
+	at := d.State().Need.Regions[0].CenterMM
+	var narrow *desk.Refused
+	if err := edit(d, fmt.Sprintf(`{"op": "add-sheet", "at": [%g, %g, %g]}`, at[0], at[1], at[2])); !errors.As(err, &narrow) {
+		t.Errorf("a sheet wider than a bridge: %v", err)
+	}
+	must(t, edit(d, `{"op": "settings", "bridge_mm": 25}`))
+	for _, op := range []string{"add-sheet", "add-steps"} {
+		if err := edit(d, fmt.Sprintf(`{"op": %q, "at": [%g, %g, %g]}`, op, at[0], at[1], at[2])); err != nil {
+			t.Errorf("%s: %v", op, err)
+		}
+		var refused *desk.Refused
+		if err := edit(d, fmt.Sprintf(`{"op": %q, "at": [-50, 0, 5]}`, op)); !errors.As(err, &refused) {
+			t.Errorf("%s beside the part: %v", op, err)
+		}
+		_, p, _ := d.Version()
+		if len(p.Sheets)+len(p.Steps) != 1 {
+			t.Fatalf("%s: %d sheets, %d steps", op, len(p.Sheets), len(p.Steps))
+		}
+		id := ""
+		for _, q := range p.Sheets {
+			id = q.ID
+		}
+		for _, q := range p.Steps {
+			id = q.ID
+		}
+		must(t, edit(d, fmt.Sprintf(`{"op": "set", "id": %q, "by": "tool"}`, id)))
+		must(t, edit(d, fmt.Sprintf(`{"op": "delete", "id": %q}`, id)))
 	}
 }
 

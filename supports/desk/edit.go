@@ -10,9 +10,11 @@ import (
 	"slices"
 
 	"falsework/supports/grow"
+	"falsework/supports/layout"
 	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Edit is one change of a plan.
@@ -31,13 +33,15 @@ const mostThings = 5000
 
 // operations are the edits by name.
 var operations = map[string]func() Edit{
-	"add-post": func() Edit { return &AddPost{} },
-	"add-line": func() Edit { return &AddLine{} },
-	"add-zone": func() Edit { return &AddZone{} },
-	"move":     func() Edit { return &Move{} },
-	"set":      func() Edit { return &Set{} },
-	"delete":   func() Edit { return &Delete{} },
-	"settings": func() Edit { return &SetSettings{} },
+	"add-post":  func() Edit { return &AddPost{} },
+	"add-sheet": func() Edit { return &AddSheet{} },
+	"add-steps": func() Edit { return &AddSteps{} },
+	"add-line":  func() Edit { return &AddLine{} },
+	"add-zone":  func() Edit { return &AddZone{} },
+	"move":      func() Edit { return &Move{} },
+	"set":       func() Edit { return &Set{} },
+	"delete":    func() Edit { return &Delete{} },
+	"settings":  func() Edit { return &SetSettings{} },
 }
 
 // Request is what asks for edits of one revision.
@@ -82,9 +86,6 @@ func decodeEdit(data []byte) (Edit, error) {
 	if err := json.Unmarshal(data, &head); err != nil {
 		return nil, err
 	}
-	if head.Op == "add-sheet" || head.Op == "add-steps" {
-		return nil, &Refused{Reason: "this version draws no sheets"}
-	}
 	make, known := operations[head.Op]
 	if !known {
 		return nil, fmt.Errorf("op %q is not known", head.Op)
@@ -115,29 +116,9 @@ func copied(p plan.Plan) plan.Plan {
 	for i := range p.Lines {
 		p.Lines[i].At, p.Lines[i].Posts = slices.Clone(p.Lines[i].At), slices.Clone(p.Lines[i].Posts)
 	}
+	p.Sheets, p.Steps = slices.Clone(p.Sheets), slices.Clone(p.Steps)
 	p.Taste.Heights = slices.Clone(p.Taste.Heights)
 	return p
-}
-
-// fresh returns an id that nothing in the plan has or had.
-func fresh(p *plan.Plan, letter string, n int) string {
-	taken := map[string]bool{}
-	for _, past := range [...]plan.Past{{Lines: p.Lines, Posts: p.Posts}, p.Struck, p.Drawn} {
-		for _, l := range past.Lines {
-			taken[l.ID] = true
-		}
-		for _, q := range past.Posts {
-			taken[q.ID] = true
-		}
-	}
-	for _, z := range p.Zones {
-		taken[z.ID] = true
-	}
-	for ; ; n++ {
-		if id := fmt.Sprint(letter, n); !taken[id] {
-			return id
-		}
-	}
 }
 
 // full refuses more things than a plan may have.
@@ -163,7 +144,7 @@ type AddPost struct {
 }
 
 func (e *AddPost) apply(p *plan.Plan, on *ground) error {
-	q := plan.Post{ID: fresh(p, "P", len(p.Posts)+1), At: e.At, Side: e.Side, By: plan.Designer}
+	q := plan.Post{ID: p.Fresh("P"), At: e.At, Side: e.Side, By: plan.Designer}
 	if q.Side == 0 {
 		q.Side = postSide
 	}
@@ -212,8 +193,39 @@ func (e *AddLine) apply(p *plan.Plan, _ *ground) error {
 	if e.Tie {
 		letter = "T"
 	}
-	p.Lines = append(p.Lines, plan.Line{ID: fresh(p, letter, len(p.Lines)+1), At: e.At, Tie: e.Tie, Posts: e.Posts, By: plan.Designer})
+	p.Lines = append(p.Lines, plan.Line{ID: p.Fresh(letter), At: e.At, Tie: e.Tie, Posts: e.Posts, By: plan.Designer})
 	return full(len(p.Lines) - 1)
+}
+
+// AddSheet closes the opening that a place lies in with a sheet, AddSteps builds bridging
+// steps round the hole there.
+type AddSheet struct {
+	Op string     `json:"op"`
+	At [3]float64 `json:"at"`
+}
+
+func (e *AddSheet) apply(p *plan.Plan, on *ground) error {
+	q, err := layout.SheetAt(*p, on.mesh, on.layers, r3.Vec{X: e.At[0], Y: e.At[1], Z: e.At[2]})
+	if err != nil {
+		return &Refused{Reason: err.Error()}
+	}
+	p.Sheets = append(p.Sheets, q)
+	return full(len(p.Sheets) - 1)
+}
+
+// AddSteps is told of at AddSheet.
+type AddSteps struct {
+	Op string     `json:"op"`
+	At [3]float64 `json:"at"`
+}
+
+func (e *AddSteps) apply(p *plan.Plan, on *ground) error {
+	q, err := layout.StepsAt(*p, on.mesh, on.layers, r3.Vec{X: e.At[0], Y: e.At[1], Z: e.At[2]})
+	if err != nil {
+		return &Refused{Reason: err.Error()}
+	}
+	p.Steps = append(p.Steps, q)
+	return full(len(p.Steps) - 1)
 }
 
 // Place is where a zone is: one of the three.
@@ -231,7 +243,7 @@ type AddZone struct {
 }
 
 func (e *AddZone) apply(p *plan.Plan, _ *ground) error {
-	p.Zones = append(p.Zones, plan.Zone{ID: fresh(p, "Z", len(p.Zones)+1), Kind: e.Kind, Box: e.Box, Cylinder: e.Cylinder, Face: e.Face})
+	p.Zones = append(p.Zones, plan.Zone{ID: p.Fresh("Z"), Kind: e.Kind, Box: e.Box, Cylinder: e.Cylinder, Face: e.Face})
 	return full(len(p.Zones) - 1)
 }
 
@@ -274,6 +286,16 @@ func (e *Move) apply(p *plan.Plan, on *ground) error {
 		l.By = plan.Designer
 		return nil
 	}
+	if i := slices.IndexFunc(p.Sheets, func(q plan.Sheet) bool { return q.ID == e.ID }); i >= 0 {
+		q := &p.Sheets[i]
+		q.At[0], q.At[1], q.By = mm(q.At[0]+dx), mm(q.At[1]+dy), plan.Designer
+		return nil
+	}
+	if i := slices.IndexFunc(p.Steps, func(q plan.Steps) bool { return q.ID == e.ID }); i >= 0 {
+		q := &p.Steps[i]
+		q.At[0], q.At[1], q.By = mm(q.At[0]+dx), mm(q.At[1]+dy), plan.Designer
+		return nil
+	}
 	if i := slices.IndexFunc(p.Zones, func(z plan.Zone) bool { return z.ID == e.ID }); i >= 0 {
 		p.Zones[i] = moved(p.Zones[i], dx, dy)
 		return nil
@@ -304,7 +326,7 @@ func moved(z plan.Zone, dx, dy float64) plan.Zone {
 }
 
 func missing(id string) error {
-	return &Refused{id, "there is no such post, line or zone in the plan"}
+	return &Refused{id, "there is no such thing in the plan"}
 }
 
 // Delete takes a post, a line or a zone out, and its name out of what names it. A sole
@@ -315,13 +337,15 @@ type Delete struct {
 }
 
 func (e *Delete) apply(p *plan.Plan, _ *ground) error {
-	was := len(p.Posts) + len(p.Lines) + len(p.Zones)
+	was := len(p.Posts) + len(p.Lines) + len(p.Zones) + len(p.Sheets) + len(p.Steps)
 	p.Posts = slices.DeleteFunc(p.Posts, func(q plan.Post) bool {
 		return q.ID == e.ID || q.Under == e.ID && q.Under != "" && q.Reach <= 0
 	})
 	p.Lines = slices.DeleteFunc(p.Lines, func(l plan.Line) bool { return l.ID == e.ID })
 	p.Zones = slices.DeleteFunc(p.Zones, func(z plan.Zone) bool { return z.ID == e.ID })
-	if len(p.Posts)+len(p.Lines)+len(p.Zones) == was {
+	p.Sheets = slices.DeleteFunc(p.Sheets, func(q plan.Sheet) bool { return q.ID == e.ID })
+	p.Steps = slices.DeleteFunc(p.Steps, func(q plan.Steps) bool { return q.ID == e.ID })
+	if len(p.Posts)+len(p.Lines)+len(p.Zones)+len(p.Sheets)+len(p.Steps) == was {
 		return missing(e.ID)
 	}
 	left := map[string]bool{}
@@ -352,6 +376,9 @@ type Set struct {
 	Posts *[]string       `json:"posts"`
 	By    *plan.Author    `json:"by"`
 	Kind  *plan.Kind      `json:"kind"`
+
+	Bore      *float64 `json:"bore"`      // of steps
+	Direction *float64 `json:"direction"` // of steps, degrees from +X
 	Place
 }
 
@@ -365,11 +392,12 @@ func put[T any](to *T, from *T) bool {
 }
 
 func (e *Set) apply(p *plan.Plan, _ *ground) error {
+	steps := e.Bore != nil || e.Direction != nil
 	post, line, zone := e.Side != nil || e.Head != nil || e.Foot != nil || e.Reach != nil || e.Under != nil,
 		e.Tie != nil || e.Posts != nil, e.Kind != nil || e.Place != (Place{})
 	wrong := &Refused{e.ID, "it has no such field"}
 	if i := slices.IndexFunc(p.Posts, func(q plan.Post) bool { return q.ID == e.ID }); i >= 0 {
-		if line || zone {
+		if line || zone || steps {
 			return wrong
 		}
 		q := &p.Posts[i]
@@ -389,7 +417,7 @@ func (e *Set) apply(p *plan.Plan, _ *ground) error {
 		return nil
 	}
 	if i := slices.IndexFunc(p.Lines, func(l plan.Line) bool { return l.ID == e.ID }); i >= 0 {
-		if post || zone {
+		if post || zone || steps {
 			return wrong
 		}
 		l := &p.Lines[i]
@@ -408,8 +436,24 @@ func (e *Set) apply(p *plan.Plan, _ *ground) error {
 		}
 		return nil
 	}
+	if i := slices.IndexFunc(p.Sheets, func(q plan.Sheet) bool { return q.ID == e.ID }); i >= 0 {
+		if post || line || zone || steps {
+			return wrong
+		}
+		q := &p.Sheets[i]
+		return e.closing(&q.At, &q.By)
+	}
+	if i := slices.IndexFunc(p.Steps, func(q plan.Steps) bool { return q.ID == e.ID }); i >= 0 {
+		if post || line || zone {
+			return wrong
+		}
+		q := &p.Steps[i]
+		put(&q.Bore, e.Bore)
+		put(&q.Direction, e.Direction)
+		return e.closing(&q.At, &q.By)
+	}
 	if i := slices.IndexFunc(p.Zones, func(z plan.Zone) bool { return z.ID == e.ID }); i >= 0 {
-		if post || line || e.At != nil || e.By != nil {
+		if post || line || steps || e.At != nil || e.By != nil {
 			return wrong
 		}
 		z := &p.Zones[i]
@@ -420,6 +464,19 @@ func (e *Set) apply(p *plan.Plan, _ *ground) error {
 		return nil
 	}
 	return missing(e.ID)
+}
+
+// closing changes what sheets and steps have alike.
+func (e *Set) closing(at *[3]float64, by *plan.Author) error {
+	if e.At != nil {
+		if err := strictly(e.At, at); err != nil {
+			return fmt.Errorf("%s: at: %w", e.ID, err)
+		}
+	}
+	if *by = plan.Designer; e.By != nil {
+		*by = *e.By
+	}
+	return nil
 }
 
 // SetSettings changes fields of the plan's settings and taste, by their names in the

@@ -81,6 +81,7 @@ func (d *Desk) Turn(base int, t pose.Turn) error {
 	now := version{copied(was.plan), t}
 	p := &now.plan
 	p.Lines, p.Posts, p.Struck, p.Drawn = []plan.Line{}, []plan.Post{}, plan.Past{}, plan.Past{}
+	p.Sheets, p.Steps = nil, nil
 	m := d.placed(t)
 	p.Part = plan.Part{}
 	*p = named(*p, d.o.Name, m)

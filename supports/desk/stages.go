@@ -309,13 +309,7 @@ func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, o
 		if err != nil {
 			return report, fmt.Errorf("layers of %g mm: %w", h, err)
 		}
-		for _, why := range r.Reasons {
-			why.Text = fmt.Sprintf("at layers of %g mm: %s", h, why.Text)
-			report.Reasons = append(report.Reasons, why)
-		}
-		if r.Verdict != prove.Holds {
-			report.Verdict = prove.Fails
-		}
+		report.Also(fmt.Sprintf("at layers of %g mm", h), r)
 	}
 	return report, nil
 }

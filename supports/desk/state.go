@@ -123,8 +123,8 @@ type sheet struct {
 	Zones    []plan.Zone   `yaml:"zones"`
 	Lines    []plan.Line   `yaml:"lines"`
 	Posts    []plan.Post   `yaml:"posts"`
-	Sheets   []struct{}    `yaml:"sheets"`
-	Steps    []struct{}    `yaml:"steps"`
+	Sheets   []plan.Sheet  `yaml:"sheets"`
+	Steps    []plan.Steps  `yaml:"steps"`
 	Struck   plan.Past     `yaml:"struck"`
 }
 
@@ -151,7 +151,7 @@ func (d *Desk) State() State {
 	s := State{
 		Revision: d.revision, CanUndo: d.at > 0, CanRedo: d.at+1 < len(d.history),
 		PartName: d.o.Name, TurnDeg: [3]float64{v.turn.XDeg, v.turn.YDeg, v.turn.ZDeg},
-		Plan:  document{sheet{Settings: v.plan.Settings, Taste: v.plan.Taste, Zones: v.plan.Zones, Lines: v.plan.Lines, Posts: v.plan.Posts, Struck: v.plan.Struck}},
+		Plan:  document{sheet{Settings: v.plan.Settings, Taste: v.plan.Taste, Zones: v.plan.Zones, Lines: v.plan.Lines, Posts: v.plan.Posts, Sheets: v.plan.Sheets, Steps: v.plan.Steps, Struck: v.plan.Struck}},
 		Ready: d.ready(), Working: d.working, Message: d.message,
 	}
 	if !d.unsaved() {

@@ -18,36 +18,39 @@ func Descend(part *raster.Stack, p r2.Vec, z, r float64) (low float64, seated bo
 	return descend(part, p, z, r, 0)
 }
 
+// spokes are the directions in which a round column is looked at, from +X on.
+var spokes = func() (out [12]r2.Vec) {
+	for i := range out {
+		a := 2 * math.Pi * float64(i) / float64(len(out))
+		out[i] = r2.Vec{X: math.Cos(a), Y: math.Sin(a)}
+	}
+	return out
+}()
+
 // descend is Descend down to layer least, below which it takes nothing to be.
 func descend(part *raster.Stack, p r2.Vec, z, r float64, least int) (low float64, seated bool) {
-	type cell struct{ i, j int }
-	var ring []cell
-	add := func(q r2.Vec) {
+	from := min(part.Above(z), len(part.Cut)) - 1
+	highest, looked, hit := -1, 0, 0
+	look := func(q r2.Vec) {
+		looked++
 		i, j := part.At(q)
-		ring = append(ring, cell{i, j})
+		if k := part.Under(i, j, from); k > highest {
+			highest, hit = k, 1
+		} else if k == highest {
+			hit++
+		}
 	}
-	add(p)
+	look(p)
 	if r > 0 {
-		const spokes = 12
-		for i := 0; i < spokes; i++ {
-			u := r2.Vec{X: math.Cos(2 * math.Pi * float64(i) / spokes), Y: math.Sin(2 * math.Pi * float64(i) / spokes)}
-			add(r2.Add(p, r2.Scale(r, u)))
-			add(r2.Add(p, r2.Scale(r/2, u)))
+		for _, u := range spokes {
+			look(r2.Add(p, r2.Scale(r, u)))
+			look(r2.Add(p, r2.Scale(r/2, u)))
 		}
 	}
-	for k := min(part.Above(z), len(part.Cut)) - 1; k >= least; k-- {
-		hit := 0
-		layer := &part.Cut[k]
-		for _, c := range ring {
-			if layer.Has(c.i, c.j) {
-				hit++
-			}
-		}
-		if hit > 0 {
-			return part.Top(k), hit == len(ring)
-		}
+	if highest < least {
+		return 0, true
 	}
-	return 0, true
+	return part.Top(highest), hit == looked
 }
 
 // floors sets how low every station's wall may go, and what is under it, several
@@ -119,6 +122,6 @@ func (st *Station) Seat(s supports.Settings) (z float64, ok bool) {
 	case st.Ground == 0 || st.Floor > st.Ground+seatReach:
 		return 0, false
 	}
-	z = s.Layers().Bottom(s.Layers().Above(st.Ground-1e-6) + s.VoidLayers())
+	z = seatOver(st.Ground, s)
 	return z, z < st.Top-thinnest*s.Layer
 }

@@ -174,6 +174,13 @@ func (c *climber) layer(k int) (Layer, bool) {
 	c.debtors = d.owing
 	c.debtors.Remove(&held)
 	c.owed, c.next = c.next, c.owed
+	if c.Brief {
+		l.New, l.Asks = raster.Bits{}, raster.Bits{}
+		for _, b := range [...]*raster.Bits{&l.Unheld, &l.Contacts, &l.Marginal} {
+			x0, y0, x1, y1 := b.Bounds()
+			*b = raster.Crop(b, x0, y0, x1, y1)
+		}
+	}
 	return l, !d.asks.Empty() || !d.marginal.Empty() || !all.Empty()
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"falsework/mesh"
 	"falsework/raster"
+	"falsework/supports"
 	"falsework/supports/cost"
 	"falsework/supports/grow"
 	"falsework/supports/layout"
@@ -34,6 +35,26 @@ type Laid struct {
 // it.
 const margin = 5.0
 
+// Supports are drawn once in each pose, as layout.Once does it: what is drawn again in
+// a bake, to print faster or to come off, takes several times as long. What a drawing
+// takes grows with what is in need. Where that is more than fineNeed, summed over the
+// poses, they are drawn on cells of half a line, else on those of the settings. So
+// poses of the demo parts take no more than half a minute on two processors.
+const fineNeed = 12000.0 // mm²
+
+// CellFor returns the edge in mm of the cells that LayOut draws supports for these
+// poses on: the same for all of them, so that they can be compared.
+func CellFor(poses []Pose, s supports.Settings) float64 {
+	need := 0.0
+	for i := range poses {
+		need += poses[i].Sums.NeedMM2
+	}
+	if need > fineNeed {
+		return max(s.Cell, s.Line/2)
+	}
+	return s.Cell
+}
+
 // LayOut draws supports for each pose, proves and prices them, and puts what was
 // measured in place of what was estimated. After each, done is told how many are
 // finished; it may be nil. Where supports cannot be built the pose does not hold. It
@@ -43,9 +64,10 @@ func LayOut(ctx context.Context, m *mesh.Mesh, poses []Pose, o Options, done fun
 	if err != nil {
 		return err
 	}
-	workers := cmp.Or(max(0, o.Workers), runtime.GOMAXPROCS(0))
+	o.Settings.Cell = CellFor(poses, o.Settings)
+	o.Workers = cmp.Or(max(0, o.Workers), runtime.GOMAXPROCS(0))
 	eg, ctx := errgroup.WithContext(ctx)
-	eg.SetLimit(workers)
+	eg.SetLimit(o.Workers)
 	var mu sync.Mutex
 	n := 0
 	for i := range poses {
@@ -78,10 +100,10 @@ func (p *Pose) take(l *Laid, w Weights) {
 	p.Points = w.Points(p.Measures)
 }
 
-// layOut works on one processor: poses are many.
+// layOut lays one pose out. Though poses are laid out side by side each has all
+// workers too, for the last ones.
 func layOut(given *mesh.Mesh, t Turn, o Options) *Laid {
-	const workers = 1
-	s := o.Settings
+	s, workers := o.Settings, o.Workers
 	m := t.Place(given)
 	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, margin), s.Layers(), workers)
 	n := need.Find(m, part, s, workers)
@@ -90,7 +112,7 @@ func layOut(given *mesh.Mesh, t Turn, o Options) *Laid {
 		return l
 	}
 	l.CleanMM2 = clean(m, part, n, t, o)
-	p := layout.Layout("part", m, part, n, s, workers)
+	p := layout.Once("part", m, part, n, s, workers)
 	refuse := func(err error) *Laid {
 		l.Holds, l.Problem, l.Mesh = false, err.Error(), nil
 		return l

@@ -321,6 +321,23 @@ func TestLayoutsRepairWhatShieldsHide(t *testing.T) {
 	}
 }
 
+// All poses of a part are drawn on cells of one size: those of the settings, or half a
+// line where much is in need.
+func TestCellsGrowWithTheNeed(t *testing.T) {
+	o, err := Options{}.resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	poses := []Pose{{Sums: Sums{NeedMM2: fineNeed / 2}}, {Sums: Sums{NeedMM2: fineNeed / 2}}}
+	if c := CellFor(poses, o.Settings); c != o.Settings.Cell {
+		t.Errorf("cells of %g mm for little need, want %g", c, o.Settings.Cell)
+	}
+	poses[0].Sums.NeedMM2++
+	if c := CellFor(poses, o.Settings); c != o.Settings.Line/2 {
+		t.Errorf("cells of %g mm for much need, want %g", c, o.Settings.Line/2)
+	}
+}
+
 func TestLayOutStops(t *testing.T) {
 	ctx, stop := context.WithCancel(context.Background())
 	poses, err := Find(tee(), Options{})

@@ -1,7 +1,7 @@
 // The schedule: every structure of the plan as a row, and the particulars of the one chosen.
 
 import type { JSX, TargetedKeyboardEvent } from "preact";
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect, useLayoutEffect, useRef } from "preact/hooks";
 import type { Desk } from "../desk.ts";
 import { mm, round } from "../format.ts";
 import type { P2, State } from "../types.ts";
@@ -166,7 +166,7 @@ export function Measure({ label, value, unit = "mm", enter }: { label: string; v
   const was = value === undefined ? "" : String(round(value));
   const input = useRef<HTMLInputElement>(null);
   const taken = useRef(was); // so that entering and then leaving is one edit
-  useEffect(() => {
+  useLayoutEffect(() => {
     taken.current = was;
     if (input.current) input.current.value = was;
   }, [was]);
