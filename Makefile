@@ -73,7 +73,7 @@ pictures: page
 	go run ./cmd/falsework bake testdata/parts/nut-pocket-plate.stl --out "$$out/plate" --picture-width 1200; \
 	mkdir -p testdata/pictures; \
 	cp "$$out"/plate/nut-pocket-plate-below.png "$$out"/wall-bracket-below.png "$$out"/wall-bracket-three-quarter.png testdata/pictures/
-	cd $(PAGE) && FALSEWORK_PICTURE=$(CURDIR)/testdata/pictures/editor.png npx --no-install playwright test picture
+	cd $(PAGE) && FALSEWORK_ONLY=picture.ts FALSEWORK_PICTURE=$(CURDIR)/testdata/pictures/editor.png npx --no-install playwright test
 
 results:
 	go run ./cmd/falsework bench testdata/parts --into README.md >/dev/null

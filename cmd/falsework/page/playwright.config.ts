@@ -4,8 +4,8 @@ import { defineConfig } from "@playwright/test";
 // the processor, which is slow but the same picture.
 export default defineConfig({
   testDir: "tests",
-  // The picture is drawn by `make pictures` only.
-  testMatch: process.env["FALSEWORK_PICTURE"] ? "picture.ts" : "*.spec.ts",
+  // Pictures and measurements are taken when asked for.
+  testMatch: process.env["FALSEWORK_ONLY"] ?? "*.spec.ts",
   globalSetup: "./tests/program.ts",
   workers: 1,
   timeout: 240_000,
