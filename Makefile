@@ -32,6 +32,14 @@ tools:
 		echo "not installed: $${lacking[*]}. The checks that need them will fail; on Debian: sudo apt-get install $(PACKAGES)" >&2; \
 	fi
 
+	@if [ -x testdata/htmlcheck/node_modules/.bin/html-validate ]; then exit 0; fi; \
+	if command -v npm >/dev/null; then \
+		echo "installing html-validate"; \
+		npm --prefix testdata/htmlcheck ci --silent --no-audit --no-fund || echo "could not install html-validate: the check that needs it will fail" >&2; \
+	else \
+		echo "not installed: npm (Node 20.6 or later). The check of the print sheet needs it and will fail" >&2; \
+	fi
+
 test: tools
 	FALSEWORK_REFERENCE=1 go test -timeout 30m ./...
 

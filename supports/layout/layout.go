@@ -107,7 +107,7 @@ type job struct {
 	*site
 	under   *grow.Undersides
 	workers int
-	cells   int // of all the part's layers
+	cells   int         // of all the part's layers
 	once    bool        // draw once: see Once
 	memory  hold.Memory // of what the part came to on other supports
 }
