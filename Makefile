@@ -39,6 +39,14 @@ tools:
 		echo "not installed: $${lacking[*]}. The checks that need them will fail; on Debian: sudo apt-get install $(PACKAGES)" >&2; \
 	fi
 
+	@if [ -x testdata/htmlcheck/node_modules/.bin/html-validate ]; then exit 0; fi; \
+	if command -v npm >/dev/null; then \
+		echo "installing html-validate"; \
+		npm --prefix testdata/htmlcheck ci --silent --no-audit --no-fund || echo "could not install html-validate: the check that needs it will fail" >&2; \
+	else \
+		echo "not installed: npm (Node 20.6 or later). The check of the print sheet needs it and will fail" >&2; \
+	fi
+
 # What the page is made of, as the lock file says; esbuild's program comes in a package of
 # its own, so nothing has to run when packages are set up.
 $(PAGE)/node_modules/.package-lock.json: $(PAGE)/package-lock.json

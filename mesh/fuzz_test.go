@@ -2,6 +2,7 @@ package mesh_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"math"
 	"strings"
@@ -88,6 +89,8 @@ func FuzzDecode3MF(f *testing.F) {
 		model3MF(`requiredextensions="x"`, one, item),
 		model3MF(``, one, item)[:400],
 		`</model></model>`,
+		inUTF16(binary.LittleEndian, "\uFEFF"+model3MF(``, one, item)),
+		inUTF16(binary.BigEndian, model3MF(``, one, item))[:501],
 	} {
 		f.Add(pack(seed), seed)
 	}
