@@ -272,10 +272,11 @@ export function Model({ desk, state, view, change }: Props): JSX.Element {
   );
 }
 
-/** Where a note about a spot hangs: in the margin that is nearer to it. */
+/** Where a note about a spot hangs: in the margin that has more room. */
 function hangAt(s: Stage, at: P3): { x: number; y: number } {
   const { width, height } = s.rig.size();
   const p = s.rig.project(s.min.clone().set(at[0], at[1], at[2]));
-  const x = p.x >= width / 2 ? width - noteWide - 14 : 44;
+  const xs = [0, 1, 2, 3, 4, 5, 6, 7].map((c) => s.rig.project(s.min.clone().set((c & 1 ? s.max : s.min).x, (c & 2 ? s.max : s.min).y, (c & 4 ? s.max : s.min).z)).x);
+  const x = width - Math.max(...xs) >= Math.min(...xs) - 30 ? width - noteWide - 14 : 44;
   return { x: Math.max(8, x), y: Math.max(44, Math.min(height - 260, p.y - 60)) };
 }
