@@ -73,6 +73,9 @@ const (
 	leanError = 2 * math.Pi / 180
 	// cellsPerLine makes a cell a quarter of a line: half of the least landing.
 	cellsPerLine = 4
+	// thinGap is the widest gap, in mm, for which no void may print thicker than
+	// thickVoid mm, whatever the layers. Common practice, no source.
+	thinGap, thickVoid = 0.2, 0.4
 	// maxLayerShare is the thickest layer a nozzle can lay, as a share of its
 	// bore. Common practice, no source.
 	maxLayerShare = 0.8
@@ -145,14 +148,40 @@ func (s Settings) Layers() raster.Layers { return raster.Layers{First: s.First, 
 // IsFused tells whether contacts are printed onto the part.
 func (s Settings) IsFused() bool { return s.Gap < 0 }
 
-// VoidLayers returns the number of empty layers between a contact and a flat
-// ceiling: the most that are no thicker than the gap and half a layer, at least
-// one, none when fused.
-func (s Settings) VoidLayers() int {
+// Void returns the gap, in mm, that contact lines keep from the part. Fused ones keep
+// the default gap, and teeth cross it.
+func (s Settings) Void() float64 {
 	if s.IsFused() {
-		return 0
+		return DefaultGap
 	}
-	return max(1, int(math.Floor(s.Gap/s.Layer+0.5+1e-9)))
+	return s.Gap
+}
+
+// ThickestVoid returns the thickest void, in mm as printed, that still carries: the gap
+// and half a layer, where a single layer is the least there can be; under a slope one
+// layer more; and never above 0.4 mm for gaps of up to 0.2 mm. Common practice, no
+// source.
+func (s Settings) ThickestVoid(slope bool) float64 {
+	gap := s.Void()
+	most := max(s.Layer, gap+s.Layer/2)
+	if slope {
+		most += s.Layer
+	}
+	if gap <= thinGap+1e-9 {
+		most = min(most, thickVoid)
+	}
+	return most
+}
+
+// VoidLayers returns the number of empty layers between a contact and a level
+// ceiling: the most that carry, at least one.
+func (s Settings) VoidLayers() int { return s.voidLayers(false) }
+
+// SlopeVoidLayers returns how many layers may be empty between a contact and a slope.
+func (s Settings) SlopeVoidLayers() int { return s.voidLayers(true) }
+
+func (s Settings) voidLayers(slope bool) int {
+	return max(1, int(math.Floor(s.ThickestVoid(slope)/s.Layer+1e-9)))
 }
 
 // Reach returns how far a layer may stand out beyond the one below and hold:

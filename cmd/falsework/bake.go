@@ -52,7 +52,7 @@ For a part NAME.stl it writes:
   NAME-listing.md         the same as text for the page that you publish on
   NAME-part.stl           the part as it was read
   NAME-supports.stl       the supports, in the same frame (not written if none are needed)
-  NAME.plan.yaml          contact lines and posts, for editing: see --plan
+  NAME.plan.yaml          contact lines, posts, sheets and steps, for editing: see --plan
   NAME-proof.json         what was proved, and every reason if it fails
   NAME-below.png          the part from below: where supports meet it, what would fall
   NAME-three-quarter.png  part and supports, the part drawn as glass
@@ -71,6 +71,8 @@ is: programs may leave out the types that the standard has for supports, or put 
 own in the place of such bodies, and then nothing proved here would be printed.
 --body-type solidsupport writes the standard's own all the same. Each support is a
 closed shell; where they cross, both are filled once, as the standard prescribes.
+Sheets and bridging steps are shells too: they are printed onto the part under the
+ceilings of pockets, and the print sheet says what of them is to be pierced.
 No date goes in unless you give one, so the same input gives the same bytes.
 
 With --pose it turns the part first, by degrees or as "falsework pose" ranks it with the
@@ -179,7 +181,9 @@ type baking struct {
 	plan     plan.Plan
 	planText []byte
 	supports *mesh.Mesh // what is written: rounded to float32
+	named    []prove.Structure
 	proof    prove.Report
+	contact  layout.Contact // under level ceilings
 	voids    []prove.Void
 	compare  cost.Comparison
 	pricing  errgroup.Group
@@ -208,7 +212,7 @@ func runBake(ctx context.Context, io streams, o *bakeOptions) error {
 
 // stages are the job up to the files in memory.
 func (b *baking) stages(ctx context.Context, target output) []stage {
-	return []stage{
+	return append([]stage{
 		{"reading the part", &b.seconds.Read, func() error {
 			if err := b.read(); err != nil {
 				return err
@@ -216,6 +220,12 @@ func (b *baking) stages(ctx context.Context, target output) []stage {
 			return target.check(b.o.part)
 		}},
 		{"turning the part", &b.seconds.Pose, func() error { return b.turn(ctx) }},
+	}, b.building()...)
+}
+
+// building is the job from the part and, where one is given, the plan in memory.
+func (b *baking) building() []stage {
+	return []stage{
 		{"cutting layers", &b.seconds.Cut, b.cut},
 		{"finding what does not hold", &b.seconds.Survey, b.find},
 		{"laying out contacts and posts", &b.seconds.Layout, b.layOut},
@@ -331,7 +341,17 @@ func (b *baking) grow() error {
 		b.supports.Append(s.Mesh)
 	}
 	b.supports.Round32()
+	b.named = structures(solids)
 	return nil
+}
+
+// structures are the solids of a plan by their ids.
+func structures(solids []grow.Solid) []prove.Structure {
+	var out []prove.Structure
+	for _, s := range solids {
+		out = append(out, prove.Structure{ID: s.ID, Mesh: s.Mesh})
+	}
+	return out
 }
 
 // planName says where a plan that cannot be built came from.
@@ -356,6 +376,8 @@ func (b *baking) prove() (err error) {
 	if err := b.proveElsewhere(); err != nil {
 		return err
 	}
+	b.proof.Faces(b.part)
+	b.proof.Name(b.named)
 	// Which wish of the designer's is why, the proof cannot know.
 	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
 		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {
@@ -380,13 +402,7 @@ func (b *baking) proveElsewhere() error {
 		if err != nil {
 			return fmt.Errorf("%s: layers of %g mm: %w", b.o.part, h, err)
 		}
-		for _, why := range r.Reasons {
-			why.Text = fmt.Sprintf("at layers of %g mm: %s", h, why.Text)
-			b.proof.Reasons = append(b.proof.Reasons, why)
-		}
-		if r.Verdict != prove.Holds {
-			b.proof.Verdict = prove.Fails
-		}
+		b.proof.Also(fmt.Sprintf("at layers of %g mm", h), r)
 	}
 	return nil
 }
@@ -399,6 +415,7 @@ func (b *baking) price() error {
 	_ = b.pricing.Wait() // it returns no error
 	b.compare = cost.Ratio(ours, b.baseline)
 	b.compare.SpacingMM = cost.DefaultSpacing
+	b.contact = layout.ContactUnder(b.plan, b.layers, b.survey.Need, b.settings)
 	return nil
 }
 
@@ -491,7 +508,7 @@ func (b *baking) draw(names outputs) ([]sheetPicture, error) {
 		look(names.below, s, view.Facing(s, view.FromBelow()), false),
 		look(names.threeQuarter, s, view.Facing(s, view.ThreeQuarter()), true),
 	}
-	if !b.bare() {
+	if len(b.proof.Bodies) > 0 {
 		exploded, camera := d.exploded(b.proof.Bodies)
 		list = append(list, look(names.exploded, exploded, camera, false))
 	}
@@ -504,6 +521,9 @@ func (b *baking) draw(names outputs) ([]sheetPicture, error) {
 		{"The part from below; hatched are the places where supports meet it", "From below: hatched is where supports meet the part."},
 		{"Part and supports in three quarters, the part drawn as glass", "Part and supports, the part drawn as glass."},
 		{"The supports pulled away from the part, each along its way out and with its number", "The supports pulled away along their way out, by their numbers."},
+	}
+	if len(b.proof.Bodies) == 0 {
+		says = says[:2]
 	}
 	if b.bare() {
 		says = [][2]string{{"The part from below", "From below."}, {"The part in three quarters, drawn as glass", "In three quarters, as glass."}}
@@ -571,8 +591,13 @@ func (b *baking) description() string {
 		text = "The proof fails: parts of this would be laid in mid-air or could not come off. Do not publish it as it is. " + text
 	case b.bare():
 		text += "The part holds as it is and has no supports. "
+	case len(b.proof.Bodies) == 0:
+		text += "The body named supports is printed onto the part, and stays but for what is pierced. "
 	default:
 		text += "The body named supports is taken away after printing. "
+	}
+	if b.proof.PiercedMM2 > 0 && !b.fails() {
+		text += fmt.Sprintf("Pierce %.1f mm² of thin sheets after printing; the print sheet says where. ", b.proof.PiercedMM2)
 	}
 	if b.o.turning.text != "" {
 		text += "The part is " + b.o.turning.words() + ". "
@@ -604,6 +629,8 @@ func (b *baking) report() *bakeReport {
 			Bodies: len(b.proof.Bodies), VolumeMM3: to(c.Supports.VolumeMM3, 3), TimeS: to(c.Supports.TimeS, 2),
 			ContactMM2: to(b.proof.ContactMM2, 3), PlateMM2: to(b.proof.PlateMM2, 3), MassG: to(c.Supports.MassG, 3),
 			Lines: len(b.plan.Lines), Posts: len(b.plan.Posts),
+			PiercedMM2: to(b.proof.PiercedMM2, 3), ShallowerMM: shallower(b.proof.Sheets),
+			ContactMM: to(b.contact.LengthMM, 1), BoundMM: to(b.contact.BoundMM, 1),
 		},
 		Baseline: baselineReport{VolumeMM3: to(c.Baseline.VolumeMM3, 3), TimeS: to(c.Baseline.TimeS, 2), SpacingMM: c.SpacingMM},
 		Proof:    shortProof(b.proof), Printer: machineOf(b.machine), Pose: b.o.turning.report(),
@@ -611,6 +638,7 @@ func (b *baking) report() *bakeReport {
 		Seconds:  b.seconds,
 		Warnings: append([]string{}, b.warnings...),
 	}
+	r.Supports.Sheets, r.Supports.Steps = sheetsOf(b.proof.Sheets)
 	r.Supports.FilamentMM, r.Supports.Price = to(b.machine.FilamentMM(c.Supports.VolumeMM3), 2), b.machine.priceOf(c.Supports)
 	r.Ratio = ratioOf(c.Supports, c.Baseline)
 	r.Print = wholeReport{

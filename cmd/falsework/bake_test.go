@@ -147,7 +147,7 @@ func TestJSONFields(t *testing.T) {
 	for group, fields := range map[string]string{
 		"part":     "triangles volume_mm3",
 		"need":     "area_mm2 regions", // findings are compared with survey's
-		"supports": "bodies volume_mm3 time_s contact_mm2 plate_mm2",
+		"supports": "bodies volume_mm3 time_s contact_mm2 plate_mm2 contact_length_mm contact_bound_mm",
 		"baseline": "volume_mm3 time_s",
 		"ratio":    "plastic time",
 		"proof":    "unheld_mm2 unheld_best_direction_mm2 collisions_mm3 blocked_bodies",
@@ -345,7 +345,7 @@ func TestBadPlans(t *testing.T) {
 		{"no plan", partFile("drip-hook"), nil, []string{"drip-hook.stl", "not a plan"}},
 		{"empty", writeFile(t, "empty.yaml", nil), nil, []string{"empty.yaml"}},
 		{"unknown word", edit("settings:", "setings:"), nil, []string{"edited.plan.yaml", "setings"}},
-		{"version", edit("\nfalsework: 2", "\nfalsework: 99"), nil, []string{"99"}},
+		{"version", edit("\nfalsework: 3", "\nfalsework: 99"), nil, []string{"99"}},
 		{"bridge", edit("bridge_mm: 10", "bridge_mm: 1e9"), nil, []string{"bridge"}},
 		{"another part's", filepath.Join(dir, "a", "drip-hook.plan.yaml"), []string{partFile("shelf-over-shelf")}, []string{"size_mm", "44 × 46 × 56", "on purpose"}},
 		{"option out of range", filepath.Join(dir, "a", "drip-hook.plan.yaml"), []string{partFile("drip-hook"), "--bridge", "900"}, []string{"bridge 900 mm"}},

@@ -178,7 +178,7 @@ func (r benchRow) cells() []string {
 	}
 	d := r.dense()
 	ours := []string{duration(r.Supports.TimeS), fmt.Sprintf("%.2f", r.Supports.MassG)}
-	if r.Bodies == 0 {
+	if r.Supports.TimeS == 0 {
 		ours = []string{"none", "0"}
 	}
 	ratio := d.Ratio.cells()

@@ -245,9 +245,11 @@ func (v *picturing) draw() (err error) {
 		look(names.hero, s, view.Facing(s, view.ThreeQuarter())),
 		look(names.below, s, view.Facing(s, view.FromBelow())),
 	}
-	if len(v.supports.Triangles) > 0 {
+	if len(v.proof.Bodies) > 0 {
 		exploded, camera := d.exploded(v.proof.Bodies)
 		list = append(list, look(names.exploded, exploded, camera))
+	}
+	if len(v.supports.Triangles) > 0 {
 		for _, k := range []struct {
 			name  string
 			layer int

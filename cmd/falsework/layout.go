@@ -60,8 +60,8 @@ spots bare; 2 bad usage or input; 3 a wish cannot be granted.
 --json prints one object:
 
   part       name, triangles, size_mm [x,y,z], volume_mm3
-  plan       file, written (whether it changed), lines, posts, zones, struck, yours
-             (lines and posts by the designer)
+  plan       file, written (whether it changed), lines, posts, sheets, steps, zones,
+             struck, yours (structures by the designer)
   changes[]  op, what, id, by, distance_mm, from, to
   bare[]     at_mm [x,y,z], area_mm2, because (id of a zone or structure), why
   seconds    read, need, layout, write

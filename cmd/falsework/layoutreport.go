@@ -24,9 +24,14 @@ type planReport struct {
 	Written bool   `json:"written"` // it changed
 	Lines   int    `json:"lines"`
 	Posts   int    `json:"posts"`
+	Sheets  int    `json:"sheets"`
+	Steps   int    `json:"steps"`
 	Zones   int    `json:"zones"`
 	Struck  int    `json:"struck"`
-	Yours   int    `json:"yours"` // lines and posts by the designer
+	Yours   int    `json:"yours"` // structures by the designer
+
+	ContactMM float64 `json:"contact_length_mm"` // of lines under level ceilings
+	BoundMM   float64 `json:"contact_bound_mm"`  // that no plan can do with less than
 }
 
 // bareReport is a spot that the plan leaves bare, and why.
@@ -55,17 +60,29 @@ func (l *laying) report() layoutReport {
 		Plan: planReport{
 			File: l.o.plan, Written: string(l.fresh) != string(l.text),
 			Lines: len(l.plan.Lines), Posts: len(l.plan.Posts), Zones: len(l.plan.Zones),
-			Struck: len(l.plan.Struck.Lines) + len(l.plan.Struck.Posts),
+			Sheets: len(l.plan.Sheets), Steps: len(l.plan.Steps), Struck: l.plan.Struck.Count(),
 		},
 		Changes: append([]plan.Change{}, plan.Diff(l.was, l.plan)...),
 		Bare:    bareOf(l.bare), Seconds: l.seconds, Warnings: append([]string{}, l.warnings...),
 	}
+	contact := layout.ContactUnder(l.plan, l.layers, l.need, l.settings)
+	r.Plan.ContactMM, r.Plan.BoundMM = to(contact.LengthMM, 1), to(contact.BoundMM, 1)
 	for _, one := range l.plan.Lines {
 		if one.By == plan.Designer {
 			r.Plan.Yours++
 		}
 	}
 	for _, one := range l.plan.Posts {
+		if one.By == plan.Designer {
+			r.Plan.Yours++
+		}
+	}
+	for _, one := range l.plan.Sheets {
+		if one.By == plan.Designer {
+			r.Plan.Yours++
+		}
+	}
+	for _, one := range l.plan.Steps {
 		if one.By == plan.Designer {
 			r.Plan.Yours++
 		}
@@ -95,9 +112,16 @@ func (l *laying) tell(io streams) error {
 func (r layoutReport) print(io streams) {
 	out := lines{io.out}
 	out.part(r.Part, r.Warnings)
-	out.tell("plan", "%s: %s on %s, %d of them yours; %s, %d struck", r.Plan.File,
-		count(r.Plan.Lines, "line", "lines"), count(r.Plan.Posts, "post or sole", "posts and soles"), r.Plan.Yours,
+	closed := ""
+	if n := r.Plan.Sheets + r.Plan.Steps; n > 0 {
+		closed = fmt.Sprintf(", %s, %d with steps", count(r.Plan.Sheets, "sheet", "sheets"), r.Plan.Steps)
+	}
+	out.tell("plan", "%s: %s on %s%s, %d of them yours; %s, %d struck", r.Plan.File,
+		count(r.Plan.Lines, "line", "lines"), count(r.Plan.Posts, "post or sole", "posts and soles"), closed, r.Plan.Yours,
 		count(r.Plan.Zones, "zone", "zones"), r.Plan.Struck)
+	if r.Plan.BoundMM > 0 {
+		out.tell("contact", "%.0f mm under level ceilings, no plan less than %.0f", r.Plan.ContactMM, r.Plan.BoundMM)
+	}
 	out.changes(r.Changes, mostChanges)
 	if len(r.Bare) == 0 {
 		out.tell("bare", "nothing: bake proves it")

@@ -34,7 +34,7 @@ func (o *printerOptions) addTo(fs *pflag.FlagSet) {
 	fs.Float64Var(&o.line, "line", 0, "width of a printed line in mm (default the nozzle)")
 	fs.Float64Var(&o.limit, "limit", 0, "steepest overhang that holds, in degrees from the vertical (default 45)")
 	fs.Float64Var(&o.bridge, "bridge", 0, "longest bridge that holds, in mm (default 10)")
-	fs.Float64Var(&o.gap, "gap", 0, "void between support and part in mm; 0 fuses them (default 0.2)")
+	fs.Float64Var(&o.gap, "gap", 0, "void between support and part in mm; 0 fuses them by teeth (default 0.2)")
 	fs.Float64SliceVar(&o.heights, "heights", nil, "further layer heights at which gaps must print well, as `0.16,0.28`")
 	fs.Float64Var(&o.drag, "drag", 0, "sideways pull of a passing nozzle in N (default 0.5)")
 	fs.Float64Var(&o.adhesion, "adhesion", 0, "tension that the plate holds a foot with in MPa (default 2)")

@@ -7,6 +7,7 @@ import (
 	"falsework/mesh"
 	"falsework/raster"
 	"falsework/raster/view"
+	"falsework/supports/prove"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -81,6 +82,7 @@ type drawing struct {
 	grid     raster.Grid
 	layers   raster.Layers
 	pads     []slice
+	sheets   []prove.Sheet // and steps, which stay where they are
 	unheld   []slice
 	spots    []spot // the most harmful first
 	verdict  string

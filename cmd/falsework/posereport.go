@@ -84,6 +84,16 @@ func (v *posing) report() *poseReport {
 	for c := range pose.Criteria {
 		r.Weights[c.String()] = v.wishes.Weights[c]
 	}
+	r.Poses = v.rows()
+	for _, f := range v.files {
+		r.Files = append(r.Files, filepath.Join(v.o.out, f.name))
+	}
+	return r
+}
+
+// rows lists the poses.
+func (v *posing) rows() []poseRow {
+	var out []poseRow
 	given := v.givenPose()
 	for i := range v.poses {
 		p := &v.poses[i]
@@ -119,12 +129,9 @@ func (v *posing) report() *poseReport {
 		default:
 			row.words = "wins " + wins + "; loses " + loses
 		}
-		r.Poses = append(r.Poses, row)
+		out = append(out, row)
 	}
-	for _, f := range v.files {
-		r.Files = append(r.Files, filepath.Join(v.o.out, f.name))
-	}
-	return r
+	return out
 }
 
 func (v *posing) givenPose() *pose.Pose {

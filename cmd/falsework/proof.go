@@ -18,9 +18,11 @@ type proofReport struct {
 	UnheldMM2              float64  `json:"unheld_mm2"`
 	UnheldBestDirectionMM2 float64  `json:"unheld_best_direction_mm2"`
 	CollisionsMM3          float64  `json:"collisions_mm3"`
-	BlockedBodies          int      `json:"blocked_bodies"`
-	Reasons                []string `json:"reasons"`  // the most harmful first
-	Unsteady               []string `json:"unsteady"` // what may bend, let go or tip while it prints: fails nothing
+	BlockedBodies          int      `json:"blocked_bodies"`   // with no way out as a whole
+	LockedBodies           int      `json:"locked_bodies"`    // that do not come off whole nor in pieces
+	InPieces               int      `json:"bodies_in_pieces"` // that come off in pieces
+	Reasons                []string `json:"reasons"`          // the most harmful first
+	Unsteady               []string `json:"unsteady"`         // what may bend, let go or tip while it prints: fails nothing
 }
 
 func shortProof(r prove.Report) proofReport {
@@ -28,13 +30,26 @@ func shortProof(r prove.Report) proofReport {
 		Verdict: string(r.Verdict), UnheldMM2: to(r.UnheldMM2, 4), UnheldBestDirectionMM2: to(r.UnheldBestDirectionMM2, 4),
 		CollisionsMM3: to(r.CollisionsMM3, 4), BlockedBodies: r.BlockedBodies, Reasons: []string{}, Unsteady: []string{},
 	}
+	p.LockedBodies = r.LockedBodies
+	for i := range r.Bodies {
+		if len(r.Bodies[i].Pieces) > 0 {
+			p.InPieces++
+		}
+	}
 	for _, note := range r.Notes {
 		if note.Kind == prove.Sways || note.Kind == prove.LetsGo || note.Kind == prove.Tips {
-			p.Unsteady = append(p.Unsteady, strings.TrimSuffix(note.Text, "."))
+			text := strings.TrimSuffix(note.Text, ".")
+			if note.ID != "" {
+				text += " (nearest is " + note.ID + ")"
+			}
+			p.Unsteady = append(p.Unsteady, text)
 		}
 	}
 	for _, why := range r.Reasons {
 		text := strings.TrimSuffix(why.Text, ".")
+		if why.ID != "" {
+			text += " (nearest is " + why.ID + ")"
+		}
 		if why.Remedy != "" {
 			text += "; " + why.Remedy
 		}
@@ -45,9 +60,13 @@ func shortProof(r prove.Report) proofReport {
 
 // words sums a proof up in a line.
 func (p proofReport) words(layerMM float64) string {
-	return fmt.Sprintf("%s at layers of %g mm: %.4g mm² unheld (%.4g bridged the best way), %.4g mm³ inside the part, %s",
+	text := fmt.Sprintf("%s at layers of %g mm: %.4g mm² unheld (%.4g bridged the best way), %.4g mm³ inside the part, %s",
 		strings.ToUpper(p.Verdict), layerMM, p.UnheldMM2, p.UnheldBestDirectionMM2, p.CollisionsMM3,
-		count(p.BlockedBodies, "body that cannot come off", "bodies that cannot come off"))
+		count(p.LockedBodies, "body that cannot come off", "bodies that cannot come off"))
+	if p.InPieces > 0 {
+		text += ", " + count(p.InPieces, "that comes off in pieces", "that come off in pieces")
+	}
+	return text
 }
 
 // proofDocument is what the proof file holds.
@@ -108,7 +127,7 @@ const mostTold = 1
 // proofDrawing returns what the pictures of a proof show.
 func proofDrawing(title string, part, sup *mesh.Mesh, lay raster.Layers, r prove.Report, s supports.Settings) drawing {
 	d := drawing{
-		title: title, part: part, supports: sup, grid: r.Grid, layers: lay,
+		title: title, part: part, supports: sup, grid: r.Grid, layers: lay, sheets: r.Sheets,
 		pads: slicesOf(r.Contacts), unheld: slicesOf(r.UnheldSpots, r.SupportSpots),
 		failed: r.Verdict != prove.Holds, verdict: "holds, any bridging direction",
 	}

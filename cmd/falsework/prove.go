@@ -12,6 +12,7 @@ import (
 	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
+	"falsework/supports/grow"
 	"falsework/supports/plan"
 	"falsework/supports/prove"
 
@@ -22,6 +23,7 @@ import (
 type proveOptions struct {
 	part, supports string // supports empty: in the part's file
 	out            string // empty: nothing is written
+	plan           string // empty: structures have no names
 	input          inputOptions
 	printer        printerOptions
 	json           bool
@@ -45,18 +47,22 @@ It prints the verdict, and then:
 
   bodies    the pieces that the supports fall into as printed: where each is, its
             volume, its area under the part, on the plate and standing on the
-            part, and the straight ways by which it comes off
+            part, the straight ways by which it comes off, where a tool gets at
+            it (pliers 3 × 3 mm, a blade 3 × 0.5 mm), the faces of the part that it
+            marks, and, where it does not come off whole, the pieces that it breaks
+            into, in order, each with the places to break it at
   reasons   why it fails, the most harmful first, each with its place and a remedy:
             part-unheld    the part is laid in mid-air
             support-unheld a support is
             collision      both claim one place
-            blocked        no straight way out
+            blocked        no straight way out, nor in pieces
+            held           a hand cannot break it off, nor in pieces
             fused          printed onto the part across no empty layer
             side-fused     printed against a wall of the part
             void           fused or too far at a layer height that counts
   notes     what may go wrong and is not failed: supports that sway under the
-            nozzle, feet that may let go, what stands out of balance, what a hand
-            cannot break off, walls that are near
+            nozzle, feet that may let go, what stands out of balance, what comes off
+            in pieces, where no tool gets, walls that are thin or near
   voids     what prints between supports and part at other layer heights, for
             strangers print with theirs. A gap prints as whole empty layers: none
             is fused by accident; good is one at least, up to the gap and half a
@@ -66,8 +72,9 @@ It prints the verdict, and then:
             it, at your own layers. Your own layers and those that --heights
             declares count for the verdict; the rest is told.
 
-Give the options that the supports were drawn with. Nothing is written unless you
-ask for it:
+Give the options that the supports were drawn with, or the plan: then its settings
+count, options stand in for them, and each reason and note has the id of the
+structure that is nearest to it. Nothing is written unless you ask for it:
 
   --out DIR  NAME-proof.json, the proof in full; NAME-proof-below.png, the part from
              below with what supports meet and what would fall; and
@@ -91,6 +98,7 @@ Exit codes: 0 it holds; 1 the proof fails; 2 refused, and nothing was written.
 
 const proveExample = `  falsework prove bracket.stl my-supports.stl
   falsework prove out/bracket.3mf --out out
+  falsework prove bracket.stl bracket-supports.stl --plan bracket.plan.yaml
   falsework prove bracket.stl my-supports.stl --layer 0.16 --bridge 7 --json`
 
 func newProveCommand(io streams) *cobra.Command {
@@ -120,6 +128,9 @@ func newProveCommand(io streams) *cobra.Command {
 			if cmd.Flags().Changed("out") && o.out == "" {
 				return &usageError{cmd, errors.New("--out is empty: name a folder, or leave it out to have nothing written")}
 			}
+			if cmd.Flags().Changed("plan") && o.plan == "" {
+				return &usageError{cmd, errors.New("--plan is empty: name a file, or leave it out")}
+			}
 			if err := o.pictures.check(); err != nil {
 				return &usageError{cmd, err}
 			}
@@ -132,6 +143,7 @@ func newProveCommand(io streams) *cobra.Command {
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	fs.StringVar(&o.out, "out", "", "folder to write proof and pictures to; made if it does not exist")
+	fs.StringVar(&o.plan, "plan", "", "plan that the supports were built from: its settings count, and reasons name its structures")
 	o.input.addTo(fs)
 	o.printer.addTo(fs)
 	fs.BoolVar(&o.json, "json", false, "print one JSON object instead of the tables")
@@ -160,6 +172,7 @@ type proving struct {
 	seconds  proveSeconds
 
 	part, supports *mesh.Mesh
+	plan           plan.Plan // where one was given
 	layers         *raster.Stack
 	proof          prove.Report
 	voids          []prove.Void
@@ -205,7 +218,24 @@ func (v *proving) read() (err error) {
 		v.supports = &mesh.Mesh{}
 		v.warnings = append(v.warnings, "the file holds no supports by name or type; the part is proved alone")
 	}
-	v.settings, err = v.o.printer.settings()
+	if v.o.plan == "" {
+		v.settings, err = v.o.printer.settings()
+		return err
+	}
+	p, _, warnings, err := readPlan(v.o.plan, v.o.part, v.part)
+	if err != nil {
+		return err
+	}
+	v.warnings = append(v.warnings, warnings...)
+	changes, err := v.o.printer.overPlan(&p)
+	if err != nil {
+		return err
+	}
+	if len(changes) > 0 {
+		v.warnings = append(v.warnings, "the plan's settings do not all count: "+told(changes))
+	}
+	v.plan = p
+	v.settings, err = p.Resolve()
 	return err
 }
 
@@ -231,8 +261,23 @@ func (v *proving) prove() error {
 
 func (v *proving) count() (err error) {
 	v.voids, err = prove.Voids(v.part, v.supports, v.settings)
+	if err != nil {
+		return v.placed(err)
+	}
 	v.proof.Bind(v.voids)
-	return v.placed(err)
+	v.proof.Faces(v.part)
+	if err := v.proof.Walls(v.supports, v.settings); err != nil {
+		return v.placed(err)
+	}
+	if v.o.plan == "" {
+		return nil
+	}
+	solids, err := grow.Grow(v.plan, v.part, v.layers)
+	if err != nil {
+		return fmt.Errorf("%s: %w", v.o.plan, err)
+	}
+	v.proof.Name(structures(solids))
+	return nil
 }
 
 // placed says which file an error is about.

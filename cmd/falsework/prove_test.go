@@ -368,7 +368,7 @@ func TestProveTable(t *testing.T) {
 	}
 	for _, want := range []string{
 		"FAILS", "\n1     9.8 to 10.2  0.0 to 20.0  0.0 to 10.0  ", "90°, 270°",
-		"\n1   fused   10.00  ", "Leave at least one whole layer empty between them.",
+		"\n1   fused   –          10.00  ", "marks 8.00 mm² under the face of", "room for a pair of pliers", "Leave at least one whole layer empty between them.",
 		"\n0.2 (own)  0.2 ", "\n0.12       0.3 ", "\n0.28       0.2 ",
 		"Say on the page which layers it was made for.", "no strength calculation",
 	} {
@@ -405,6 +405,50 @@ func TestProveWaysOut(t *testing.T) {
 	}
 }
 
+// With a plan its settings count, and reasons name its structures.
+func TestProvePlan(t *testing.T) {
+	dir := t.TempDir()
+	part := filepath.Join("..", "..", "testdata", "parts", "nut-pocket-plate.stl")
+	if code, _, stderr := call("bake", part, "--out", dir, "--no-pictures"); code != exitHolds {
+		t.Fatalf("exit %d: %s", code, stderr)
+	}
+	file := filepath.Join(dir, "nut-pocket-plate.plan.yaml")
+	p := readPlanFile(t, file)
+	ids := map[string]bool{}
+	for _, l := range p.Lines {
+		ids[l.ID] = true
+	}
+	for _, q := range p.Posts {
+		ids[q.ID] = true
+	}
+	args := []string{"prove", part, filepath.Join(dir, "nut-pocket-plate-supports.stl"), "--plan", file, "--json"}
+	if code, stdout, stderr := call(args...); code != exitHolds {
+		t.Errorf("as baked: exit %d: %s%s", code, stdout, stderr)
+	}
+	// On a printer that bridges hardly at all it fails.
+	code, stdout, _ := call(append(args, "--bridge", "2.5")...)
+	var r struct {
+		Proof struct {
+			Reasons []struct{ ID, Kind, Remedy string }
+		}
+		Warnings []string
+	}
+	if err := json.Unmarshal([]byte(stdout), &r); err != nil || code != exitFails || len(r.Proof.Reasons) == 0 {
+		t.Fatalf("exit %d, %v: %s", code, err, stdout)
+	}
+	for _, q := range r.Proof.Reasons {
+		if !ids[q.ID] || q.Remedy == "" {
+			t.Errorf("%+v names no structure of the plan", q)
+		}
+	}
+	if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "the plan's settings do not all count") }) {
+		t.Errorf("warnings %q", r.Warnings)
+	}
+	if code, _, stderr := call("prove", part, args[2], "--plan", filepath.Join(dir, "none.yaml")); code != exitRefused || !strings.Contains(stderr, "none.yaml") {
+		t.Errorf("a plan that is not there: exit %d, %s", code, stderr)
+	}
+}
+
 func TestProveUsage(t *testing.T) {
 	part, sup := shelfFiles(t, 9.8)
 	for _, c := range []struct {
@@ -414,7 +458,7 @@ func TestProveUsage(t *testing.T) {
 		{nil, "0 arguments"}, {[]string{part, sup, sup}, "3 arguments"}, {[]string{part}, "shelf.stl alone"},
 		{[]string{part, ""}, "SUPPORTS is empty"}, {[]string{part, sup, "--out", ""}, "--out is empty"},
 		{[]string{part, sup, "--layer", "0.5"}, "thicker"}, {[]string{part, sup, "--bridge", "Inf"}, "--bridge +Inf"},
-		{[]string{part, sup, "--picture-width", "3"}, "--picture-width 3"}, {[]string{part, sup, "--plan", "x"}, "--plan"},
+		{[]string{part, sup, "--picture-width", "3"}, "--picture-width 3"}, {[]string{part, sup, "--plan", ""}, "--plan is empty"},
 	} {
 		code, stdout, stderr := call(append([]string{"prove"}, c.args...)...)
 		first, rest, _ := strings.Cut(stderr, "\n")

@@ -52,6 +52,9 @@ func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
 	}
 	line("supports", "%s, %.0f mm³; %s mm² under the part, %s on the plate, %s standing on the part",
 		count(len(p.Bodies), "body", "bodies"), volume, area(p.ContactMM2), area(p.PlateMM2), area(p.LandingMM2))
+	if sheets, steps := sheetsOf(p.Sheets); sheets+steps > 0 {
+		line("on part", "%s; %s", closedWords(sheets, steps, p.PiercedMM2), seatWords(shallower(p.Sheets)))
+	}
 	line("proof", "%s", shortProof(*p).words(s.Layer))
 	line("", "of it %s mm² of the part, %s of supports; %s on marginal ledges; %s fused; %s too near a wall",
 		area(p.PartUnheldMM2), area(p.SupportUnheldMM2), area(p.MarginalMM2), area(p.FusedMM2), area(p.ClearanceMM2))
@@ -60,9 +63,9 @@ func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
 	for i := range p.Bodies {
 		rows = append(rows, bodyRow(&p.Bodies[i]))
 	}
-	table(w, rows, nil)
+	table(w, rows, func(i int) string { return offLines(&p.Bodies[i]) })
 
-	rows = [][]string{{"no", "reason", "z mm", "at x, y mm", "size"}}
+	rows = [][]string{{"no", "reason", "structure", "z mm", "at x, y mm", "size"}}
 	for i := range p.Reasons {
 		rows = append(rows, reasonRow(i+1, &p.Reasons[i]))
 	}
@@ -80,7 +83,11 @@ func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
 			line("note", "%d more; --json lists all", len(p.Notes)-i)
 			break
 		}
-		line("note", "%s", wrapped(p.Notes[i].Text+" "+sentence(p.Notes[i].Remedy), 10))
+		text := p.Notes[i].Text + " " + sentence(p.Notes[i].Remedy)
+		if id := p.Notes[i].ID; id != "" {
+			text = id + ": " + text
+		}
+		line("note", "%s", wrapped(text, 10))
 	}
 	line("voids", "%s", wrapped(voidWords(r.Voids), 10))
 	if len(r.Files) > 0 {
@@ -90,7 +97,7 @@ func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
 }
 
 // table writes rows under their heads after an empty line, none if there are only
-// heads. Below row i stands what below(i) says.
+// heads. Below row i stands what below(i) says, in a line or several.
 func table(w io.Writer, rows [][]string, below func(i int) string) {
 	all := len(rows) - 1
 	if all == 0 {
@@ -101,8 +108,12 @@ func table(w io.Writer, rows [][]string, below func(i int) string) {
 	text, first := aligned(rows)
 	for i, t := range text {
 		fmt.Fprintln(w, t)
-		if indent := strings.Repeat(" ", first+2); i > 0 && below != nil {
-			fmt.Fprintln(w, indent+wrapped(below(i-1), len(indent)))
+		if i == 0 || below == nil {
+			continue
+		}
+		indent := strings.Repeat(" ", first+2)
+		for _, line := range strings.Split(below(i-1), "\n") {
+			fmt.Fprintln(w, indent+wrapped(line, len(indent)))
 		}
 	}
 	if left := all + 1 - len(rows); left > 0 {
@@ -116,6 +127,58 @@ func bodyRow(b *prove.Body) []string {
 		fmt.Sprint(b.ID), span(b.Bounds.Min.X, b.Bounds.Max.X), span(b.Bounds.Min.Y, b.Bounds.Max.Y), span(b.Bounds.Min.Z, b.Bounds.Max.Z),
 		area(b.VolumeMM3), area(b.ContactMM2), area(b.PlateMM2), area(b.LandingMM2), waysOut(b.WaysOut),
 	}
+}
+
+// mostFaces and mostTaken bound what is told of one body in the table.
+const mostFaces, mostTaken = 3, 8
+
+// offLines tell what a body marks, where a tool gets at it, and how it comes off in
+// pieces, a line each.
+func offLines(b *prove.Body) string {
+	var out []string
+	var marks []string
+	for i, q := range b.Touches {
+		if i == mostFaces {
+			marks = append(marks, fmt.Sprintf("%d more", len(b.Touches)-i))
+			break
+		}
+		how := "under"
+		if q.Landing {
+			how = "on"
+		}
+		marks = append(marks, fmt.Sprintf("%s mm² %s the face of %s mm² at x %.1f, y %.1f, z %.1f", area(q.AreaMM2), how, area(q.FaceMM2), q.At.X, q.At.Y, q.At.Z))
+	}
+	if marks != nil {
+		out = append(out, "marks "+strings.Join(marks, "; "))
+	}
+	if q := b.Room; q != nil {
+		from := "from " + string(q.From)
+		if q.From == "down" {
+			from = "from below"
+		}
+		out = append(out, fmt.Sprintf("room for a %s %s at x %.1f, y %.1f, z %.1f", strings.Replace(string(q.Tool), "pliers", "pair of pliers", 1), from, q.At.X, q.At.Y, q.At.Z))
+	} else {
+		out = append(out, "no room for pliers or a blade")
+	}
+	for i, q := range b.Pieces {
+		if i == mostTaken {
+			out = append(out, fmt.Sprintf("%d more pieces", len(b.Pieces)-i))
+			break
+		}
+		var necks []string
+		for _, n := range q.Necks {
+			necks = append(necks, fmt.Sprintf("x %.1f, y %.1f, z %.1f (%.2g N)", n.At.X, n.At.Y, n.At.Z, n.ForceN))
+		}
+		step := fmt.Sprintf("piece %d: ", i+1)
+		if necks != nil {
+			step += "break it off at " + strings.Join(necks, "; ") + ", then take "
+		} else {
+			step += "take "
+		}
+		lo, hi := q.Bounds.Min, q.Bounds.Max
+		out = append(out, step+fmt.Sprintf("x %.1f to %.1f, y %.1f to %.1f, z %.1f to %.1f out: %s", lo.X, hi.X, lo.Y, hi.Y, lo.Z, hi.Z, q.Way))
+	}
+	return strings.Join(out, "\n")
 }
 
 // mostWays bounds the sideways ways out that are named one by one.
@@ -149,7 +212,11 @@ func reasonRow(no int, why *prove.Reason) []string {
 	if size == "" {
 		size = "–"
 	}
-	return []string{fmt.Sprint(no), kind, fmt.Sprintf("%.2f", why.LayerZ), fmt.Sprintf("%.1f, %.1f", why.At.X, why.At.Y), size}
+	id := why.ID
+	if id == "" {
+		id = "–"
+	}
+	return []string{fmt.Sprint(no), kind, id, fmt.Sprintf("%.2f", why.LayerZ), fmt.Sprintf("%.1f, %.1f", why.At.X, why.At.Y), size}
 }
 
 // amountOf returns the size of what is wrong, empty where it has none.
@@ -195,7 +262,8 @@ func voidWords(voids []prove.Void) string {
 	contact := false
 	for _, v := range voids {
 		contact = contact || v.Grade != prove.VoidNone
-		if v.Grade == prove.VoidFused || v.Grade == prove.VoidFar {
+		contact = contact || sheetsAlone(&v)
+		if v.Grade == prove.VoidFused || v.Grade == prove.VoidFar || v.Grade == prove.VoidGone {
 			wrong = append(wrong, fmt.Sprintf("%g mm (first %g): %s", v.Layer, v.First, v.Grade))
 		}
 	}

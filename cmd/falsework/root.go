@@ -104,6 +104,10 @@ The job, from an exported part to a published model:
          falsework layout bracket.stl --plan out/bracket.plan.yaml
          falsework bake bracket.stl --plan out/bracket.plan.yaml --out second
 
+     Or do all of that by hand, in the browser:
+
+         falsework edit bracket.stl --plan out/bracket.plan.yaml
+
   6. You drew supports yourself, or have those of another program? The same proof
      judges them, and tells what strangers' layer heights make of their gap:
 
@@ -149,7 +153,7 @@ func newRootCommand(io streams) *cobra.Command {
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return &usageError{cmd, err} })
-	root.AddCommand(newSurveyCommand(io), newPoseCommand(io), newBakeCommand(io), newLayoutCommand(io), newDiffCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io), newDrawCommand(io))
+	root.AddCommand(newSurveyCommand(io), newPoseCommand(io), newBakeCommand(io), newLayoutCommand(io), newEditCommand(io), newDiffCommand(io), newCostCommand(io), newProveCommand(io), newBenchCommand(io), newCouponCommand(io), newDrawCommand(io))
 	return root
 }
 

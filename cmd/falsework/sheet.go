@@ -86,6 +86,9 @@ func newSheet(b *baking, voids []prove.Void, pictures []sheetPicture) *sheet {
 		s.Verdict = fmt.Sprintf("Proved: every layer of the part holds as it is, printed in layers of %g mm.", set.Layer)
 	default:
 		s.Verdict = fmt.Sprintf("Proved: every layer of part and supports holds, printed in layers of %g mm, and every support comes off again.", set.Layer)
+		if len(b.proof.Bodies) == 0 {
+			s.Verdict = fmt.Sprintf("Proved: every layer of the part and of what is printed onto it holds, printed in layers of %g mm.", set.Layer)
+		}
 	}
 	keep := "Keep the pose: print the model the way up that it is in the file. Do not turn it or let a program lay it down anew."
 	if b.o.turning.text != "" {
@@ -95,20 +98,31 @@ func newSheet(b *baking, voids []prove.Void, pictures []sheetPicture) *sheet {
 		keep,
 		"Switch automatic supports off. " + map[bool]string{true: "The part needs none.", false: "Those that are needed are in the model."}[b.bare()],
 	}
+	pieces, closed := len(b.proof.Bodies) > 0, len(b.proof.Sheets) > 0
 	if !b.bare() {
-		s.Before = append(s.Before, "Keep part and supports together where they lie: they are two bodies of one object.",
-			"Look at the preview before you print: each support wall is one line, and there is an empty layer or more between it and the part.")
-		if set.IsFused() {
-			s.Before[3] = "Look at the preview before you print: each support wall is one line, printed onto the part."
-		}
+		s.Before = append(s.Before, "Keep part and supports together where they lie: they are two bodies of one object.")
+	}
+	switch {
+	case pieces && set.IsFused():
+		s.Before = append(s.Before, "Look at the preview before you print: each support wall is one line; teeth one line square join it to the part across an empty layer.")
+	case pieces:
+		s.Before = append(s.Before, "Look at the preview before you print: each support wall is one line, and there is an empty layer or more between it and the part.")
+	}
+	if closed {
+		s.Before = append(s.Before, "Look at the preview under the ceilings of the pockets too: the layers there run from wall to wall as bridges, printed onto the part.")
 	}
 	s.Settings = settingRows(b)
 	if !b.bare() {
 		s.Heights, s.Range = gapRows(voids, set.IsFused())
 		s.Bodies, s.More = pieceRows(b.proof.Bodies, b.part.Bounds())
-		s.After = []string{"Let the print cool to the temperature of the room, and take it off the plate.",
-			"Break the supports away one at a time, those first that stand in the way of others, by hand or with flat pliers close to the part.",
-			"Nothing is to be pierced or drilled: no support closes a hole of the part."}
+		s.After = []string{"Let the print cool to the temperature of the room, and take it off the plate."}
+		if pieces {
+			s.After = append(s.After, "Break the supports away one at a time, those first that stand in the way of others, by hand or with flat pliers close to the part.")
+		}
+		s.After = append(s.After, closingRows(b.proof.Sheets)...)
+		if b.proof.PiercedMM2 == 0 {
+			s.After = append(s.After, "Nothing is to be pierced or drilled: no support closes a hole of the part.")
+		}
 	} else {
 		s.After = []string{"Let the print cool, and take it off the plate. There is nothing to break away, to pierce or to drill."}
 	}
@@ -133,7 +147,7 @@ func settingRows(b *baking) [][2]string {
 	if !b.bare() {
 		gap := fmt.Sprintf("%g mm between supports and part", s.Gap)
 		if s.IsFused() {
-			gap = "none: the supports are printed onto the part"
+			gap = fmt.Sprintf("%g mm between supports and part, crossed by teeth one line square that are printed onto it", s.Void())
 		}
 		rows = append(rows, [2]string{"Gap", gap})
 	}
@@ -143,11 +157,13 @@ func settingRows(b *baking) [][2]string {
 // gapRows tell what the gap prints as at other layer heights.
 func gapRows(voids []prove.Void, fused bool) (rows []gapRow, summary string) {
 	says := map[prove.Grade]string{prove.VoidGood: "good: carries, and comes apart", prove.VoidFused: "fuses to the part: do not use",
-		prove.VoidFar: "too far: carries late or not at all", prove.VoidNone: "no support carries the part"}
+		prove.VoidFar: "too far: carries late or not at all", prove.VoidNone: "no support carries the part",
+		prove.VoidGone: "a sheet or step is missing: do not use"}
 	if fused {
 		says[prove.VoidGood] = "good: printed onto the part"
 	}
 	var good []string
+	alone := false
 	for _, v := range voids {
 		row := gapRow{fmt.Sprintf("%g mm", v.Layer), fmt.Sprintf("%g mm", v.First), "none", says[v.Grade]}
 		if v.VoidMM[1] > 0 {
@@ -155,16 +171,22 @@ func gapRows(voids []prove.Void, fused bool) (rows []gapRow, summary string) {
 				row.Void = fmt.Sprintf("%.3g to %.3g mm", v.VoidMM[0], v.VoidMM[1])
 			}
 		}
+		if sheetsAlone(&v) {
+			alone, row.Says = true, "good: sheets and steps print"
+		}
 		if v.Own {
 			row.Says += " (as proved)"
 		}
-		if v.Grade == prove.VoidGood {
+		if v.Grade == prove.VoidGood || sheetsAlone(&v) {
 			good = append(good, fmt.Sprintf("%g (first %g)", v.Layer, v.First))
 		}
 		rows = append(rows, row)
 	}
 	if len(good) == 0 {
 		return rows, "The gap prints well at none of the layer heights that were tried."
+	}
+	if alone {
+		return rows, "Sheets and steps print in one layer or more with layers of " + strings.Join(good, ", ") + " mm. That all layers hold is proved for the settings above alone."
 	}
 	return rows, "The gap prints well with layers of " + strings.Join(good, ", ") + " mm. That all layers hold is proved for the settings above alone."
 }
@@ -178,9 +200,9 @@ func heading(azimuth float64) string {
 
 // offWords say how a body comes off.
 func offWords(b *prove.Body, part r3.Box) string {
-	w := wayOf(b, part)
+	w := b.WayFrom(part)
 	var words string
-	switch v := vector(w); {
+	switch v := w.Vector(); {
 	case v == (r3.Vec{}):
 		return "no straight way out: break it into pieces"
 	case w == "down":
@@ -229,7 +251,7 @@ func costRows(r *bakeReport) (rows []costRow, saved string) {
 	row := func(what string, p printReport) {
 		rows = append(rows, costRow{what, duration(p.TimeS), fmt.Sprintf("%.1f g", p.MassG)})
 	}
-	if r.Supports.Bodies == 0 {
+	if r.Supports.Bodies == 0 && !r.Supports.closes() {
 		row("the print", r.Print.Part)
 		return rows, ""
 	}

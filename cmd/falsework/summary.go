@@ -62,15 +62,25 @@ type supportsReport struct {
 	Bodies     int     `json:"bodies"` // as printed: pieces that do not touch
 	VolumeMM3  float64 `json:"volume_mm3"`
 	TimeS      float64 `json:"time_s"`
-	ContactMM2 float64 `json:"contact_mm2"` // under the part, in plan view
+	ContactMM2 float64 `json:"contact_mm2"`       // under the part, in plan view
+	ContactMM  float64 `json:"contact_length_mm"` // of lines under level ceilings
+	BoundMM    float64 `json:"contact_bound_mm"`  // that no plan can do with less than
 	PlateMM2   float64 `json:"plate_mm2"`
 	MassG      float64 `json:"mass_g"`
 	Lines      int     `json:"lines"`
 	Posts      int     `json:"posts"`
+	Sheets     int     `json:"sheets"`      // printed onto the part across openings
+	Steps      int     `json:"steps"`       // pockets with bridging steps, which stay
+	PiercedMM2 float64 `json:"pierced_mm2"` // of sheets, after printing
+	// What sheets and steps take off the depth of pockets, least and most.
+	ShallowerMM [2]float64 `json:"shallower_mm"`
 
 	FilamentMM float64  `json:"filament_mm"`
 	Price      *float64 `json:"price"`
 }
+
+// closes tells whether there are sheets or steps.
+func (s supportsReport) closes() bool { return s.Sheets+s.Steps > 0 }
 
 // wholeReport is what the whole print takes: the part alone, with these supports and
 // with dense ones, and the second over the third.
@@ -159,12 +169,21 @@ func (r *bakeReport) print(w io.Writer, layerMM float64) {
 		line("need", "%s", r.Need.words())
 	}
 	if r.Supports.Bodies > 0 {
-		line("supports", "%s of %s on %s; %.0f mm² on the plate, %.0f mm² under the part",
+		level := ""
+		if r.Supports.BoundMM > 0 {
+			level = fmt.Sprintf("; under level ceilings %.0f mm of contact, no plan less than %.0f", r.Supports.ContactMM, r.Supports.BoundMM)
+		}
+		line("supports", "%s of %s on %s; %.0f mm² on the plate, %.0f mm² under the part%s",
 			count(r.Supports.Bodies, "body", "bodies"), count(r.Supports.Lines, "contact line", "contact lines"),
-			count(r.Supports.Posts, "post or sole", "posts and soles"), r.Supports.PlateMM2, r.Supports.ContactMM2)
-		line("cost", "%s and %.1f g%s", duration(r.Supports.TimeS), r.Supports.MassG, r.beside())
-	} else if r.Need.Regions > 0 {
+			count(r.Supports.Posts, "post or sole", "posts and soles"), r.Supports.PlateMM2, r.Supports.ContactMM2, level)
+	} else if r.Need.Regions > 0 && !r.Supports.closes() {
 		line("supports", "none")
+	}
+	if s := r.Supports; s.closes() {
+		line("on part", "%s; %s", closedWords(s.Sheets, s.Steps, s.PiercedMM2), seatWords(s.ShallowerMM))
+	}
+	if r.Supports.Bodies > 0 || r.Supports.closes() {
+		line("cost", "%s and %.1f g%s", duration(r.Supports.TimeS), r.Supports.MassG, r.beside())
 	}
 	line("print", "%s", r.Print.words())
 	line("proof", "%s", r.Proof.words(layerMM))

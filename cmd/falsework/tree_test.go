@@ -24,10 +24,12 @@ var order = [][]string{
 	{"supports"},
 	{"supports/hold", "supports/cost", "supports/coupon"},
 	{"supports/need", "supports/plan", "supports/prove"},
-	{"supports/grow", "supports/remedy"},
+	{"supports/remedy"},
+	{"supports/grow"},
 	{"supports/survey"},
 	{"supports/layout"},
 	{"supports/pose"},
+	{"supports/desk"},
 	{"cmd/falsework"},
 }
 

@@ -17,6 +17,12 @@
 // where they can. Heads of posts by the designer are lowered where walls would hang
 // from nothing.
 //
+// Sheets and steps are printed onto the part. An Opening is what is open under a
+// ceiling with a hole in it and closed all round by the part, found from its layers. A
+// sheet is one layer across it, steps are one prism for each side of the polygon that
+// the hole is left in; both reach a line into the wall. Other solids keep off them as
+// off the part.
+//
 // Every wall and post is one closed shell; shells overlap where walls meet and
 // are united by the positive fill rule.
 //

@@ -122,6 +122,6 @@ func (st *Station) Seat(s supports.Settings) (z float64, ok bool) {
 	case st.Ground == 0 || st.Floor > st.Ground+seatReach:
 		return 0, false
 	}
-	z = s.Layers().Bottom(s.Layers().Above(st.Ground-1e-6) + s.VoidLayers())
+	z = seatOver(st.Ground, s)
 	return z, z < st.Top-thinnest*s.Layer
 }

@@ -104,6 +104,38 @@ func TestVoidPrintsAsPlanned(t *testing.T) {
 	}
 }
 
+// Fused lines touch the part at teeth one line square, none further from the next than
+// the plan's taste says, and not beyond them.
+func TestTeeth(t *testing.T) {
+	for _, c := range []struct {
+		apart float64
+		teeth int
+	}{{0, 4 + 3}, {6, 5 + 3}, {10, 3 + 2}} { // lines of 27 mm and 18 mm
+		m, part, p, s := slab(t, supports.Fused)
+		p.Taste.Teeth = c.apart
+		solids, err := grow.Grow(p, m, part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var all mesh.Mesh
+		for _, x := range solids {
+			if !x.Mesh.Topology().Watertight() || x.Mesh.Volume() <= 0 {
+				t.Errorf("%s is not closed", x.ID)
+			}
+			all.Append(x.Mesh)
+		}
+		sup := raster.Section(&all, part.Grid, part.Layers, 0)
+		top := sup.Layer(part.Above(20) - 1)
+		area, want := float64(top.Count())*part.CellArea(), float64(c.teeth)*s.Line*s.Line
+		if math.Abs(area-want) > 0.15*want {
+			t.Errorf("teeth %g mm apart: %.2f mm² touch the part, want %d teeth of %g mm, %.2f mm²", c.apart, area, c.teeth, s.Line, want)
+		}
+		if beyond := sup.Layer(part.Above(20)); !beyond.Empty() {
+			t.Errorf("teeth stand in the part")
+		}
+	}
+}
+
 func ExampleGrow() {
 	s, _ := supports.Settings{}.Resolve()
 	m := meshtest.Box(r3.Vec{Z: 10}, r3.Vec{X: 20, Y: 6, Z: 12})

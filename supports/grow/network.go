@@ -25,6 +25,7 @@ type Station struct {
 	// Ground is the part's highest layer right under the wall, 0 for the plate.
 	Ground float64
 
+	tooth  float64 // where a tooth ends that fuses the wall to the part
 	along  float64 // distance from the line's first point
 	parent int     // next station on the way to the post, −1 at it
 	hollow bool    // over a hollow post, whose bore the wall bridges
@@ -257,7 +258,7 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 			st.Top = z
 		} else {
 			dir := r2.Sub(xy(q), xy(p))
-			st.Top = n.top(st.P, dir, z, under)
+			st.Top, st.tooth = n.top(st.P, dir, z, under)
 		}
 		id := len(n.Stations)
 		n.Stations = append(n.Stations, st)
@@ -270,12 +271,9 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 }
 
 // top returns where a wall along dir at p must end to hold the underside near z.
-//
-// Under a level ceiling that is the bottom of the lowest empty layer, mid-way
-// between the cutting planes that would add or drop one. Under a slope it is the
-// gap and a quarter layer below the lowest point across the wall, so that any
-// cut leaves the gap's layers empty or one more.
-func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
+// Fused walls end there too; a tooth goes on to where the part's first layer over p
+// begins, no further than a layer into the lowest of it.
+func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, tooth float64) {
 	s := n.settings
 	side := r2.Vec{}
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
@@ -286,6 +284,7 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 		ahead = r2.Scale(finePitch/2/l, ahead)
 	}
 	lowest, flat, found := math.Inf(1), true, false
+	over := z
 	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
 		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
 			at := r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead)))
@@ -294,6 +293,9 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 				continue // along the wall only a tip between stations matters
 			}
 			found = true
+			if g == 0 && f == 0 {
+				over = h
+			}
 			if !level || h < lowest-1e-6 && !math.IsInf(lowest, 1) {
 				flat = false
 			}
@@ -305,14 +307,8 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) float64 {
 	if !found {
 		lowest, flat = z, true
 	}
-	lay, void := s.Layers(), s.VoidLayers()
-	if s.IsFused() {
-		return max(lowest, lay.Bottom(lay.Above(lowest)))
-	}
-	if flat {
-		return lay.Bottom(max(lay.Above(lowest-1e-6)-void, 0))
-	}
-	return lowest - (float64(void)+0.25)*s.Layer
+	lay := s.Layers()
+	return topUnder(lowest, flat, s), lay.Bottom(min(lay.Above(over-1e-6), lay.Above(lowest-1e-6)+1))
 }
 
 // at returns the station of line l at distance s along it.

@@ -1,6 +1,7 @@
 package grow
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -20,7 +21,8 @@ type Solid struct {
 
 const (
 	// flareHeight and flareOut widen a hollow post's foot on the plate, in mm: a
-	// wall that narrows upward by 45° always holds. Common practice, no source.
+	// wall that narrows upward by 45° always holds. Common practice, no source. It is
+	// several beads on each of its layers: only where the plate might let go.
 	flareHeight, flareOut = 1.2, 1.2
 	// HeadOverlap is how far, in mm, a hollow post rises past its head so that
 	// post and walls share material.
@@ -34,7 +36,7 @@ const (
 
 // Grow returns the solids of a plan for a part, given as its mesh and as layers
 // cut by the plan's settings: the walls in the plan's order,
-// then the posts. A structure without height is left out; the proof tells what
+// then the posts, then sheets and steps. A structure without height is left out; the proof tells what
 // is missing for it. Errors name the structure.
 func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
 	return GrowUnder(p, NewUndersides(m), part)
@@ -49,6 +51,8 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 	if _, err := under.Space(p.Zones); err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
 	}
+	closings := Closings(p, s, under, part)
+	part = With(part, closings) // walls keep clear of them as of the part
 	n := NewNetwork(p, s, under, part, finePitch)
 	n.Hang(p)
 	n.Ties()
@@ -63,12 +67,15 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 		if err != nil {
 			return nil, fmt.Errorf("grow: line %s: %w", p.Lines[l].ID, err)
 		}
+		if s.IsFused() && !p.Lines[l].Tie {
+			walls = append(walls, n.teeth(l, cmp.Or(p.Taste.Teeth, plan.DefaultTeeth))...)
+		}
 		for _, m := range walls {
 			out = append(out, Solid{p.Lines[l].ID, m})
 		}
 	}
-	for _, q := range p.Posts {
-		m, err := n.post(q)
+	for i, q := range p.Posts {
+		m, err := n.post(q, n.highest(i))
 		if err != nil {
 			return nil, fmt.Errorf("grow: post %s: %w", q.ID, err)
 		}
@@ -79,6 +86,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 			}
 		}
 	}
+	out = append(out, closings...)
 	for i := range out {
 		out[i].Mesh.Round32()
 	}
@@ -175,8 +183,30 @@ func square(at [2]float64, side float64) []r2.Vec {
 	return []r2.Vec{{X: at[0] - h, Y: at[1] - h}, {X: at[0] + h, Y: at[1] - h}, {X: at[0] + h, Y: at[1] + h}, {X: at[0] - h, Y: at[1] + h}}
 }
 
-// post builds a hollow post, nil for a sole.
-func (n *Network) post(q plan.Post) (*mesh.Mesh, error) {
+// highest returns the top of what hangs from a post, by its place in the plan.
+func (n *Network) highest(post int) (z float64) {
+	for i := range n.Stations {
+		if s := &n.Stations[i]; s.Near == post {
+			z = max(z, s.Top)
+		}
+	}
+	return z
+}
+
+// footKept is the share of the plate's hold that a foot without a flare may use up.
+const footKept = 0.9
+
+// lets tells whether the plate could let go of a hollow post without a flare when the
+// nozzle drags at height z: the tension at a corner is F·z/Z, Z = (a⁴ − b⁴)/12 over
+// half a diagonal.
+func (n *Network) lets(q plan.Post, z float64) bool {
+	a, b := q.Side, q.Side-2*n.settings.Wall
+	modulus := (a*a*a*a - b*b*b*b) / 12 / (a / math.Sqrt2)
+	return n.settings.Drag*z/modulus > footKept*n.settings.Adhesion
+}
+
+// post builds a hollow post for what is so high, nil for a sole.
+func (n *Network) post(q plan.Post, highest float64) (*mesh.Mesh, error) {
 	if q.Side == 0 {
 		return nil, nil
 	}
@@ -191,7 +221,7 @@ func (n *Network) post(q plan.Post) (*mesh.Mesh, error) {
 		return nil, nil
 	}
 	inner := square(q.At, q.Side-2*n.settings.Wall)
-	if q.Foot > 0 || top-foot < 2*flareHeight {
+	if q.Foot > 0 || top-foot < 2*flareHeight || !n.lets(q, highest) {
 		return mesh.Loft([][]r2.Vec{square(q.At, q.Side), square(q.At, q.Side)}, [][]r2.Vec{inner, inner}, []float64{foot, top})
 	}
 	return mesh.Loft(
@@ -206,23 +236,32 @@ func Foot(q plan.Post, s supports.Settings) float64 {
 	if q.Foot <= 0 {
 		return 0
 	}
-	lay := s.Layers()
-	return lay.Bottom(lay.Above(q.Foot-1e-6) + s.VoidLayers())
+	return seatOver(q.Foot, s)
 }
 
 // lidLayers is the thickness of a post's lid, in layers: a bridge and one layer
 // for its sag to heal.
 const lidLayers = 2
 
-// lid closes a post whose bore a wall would end over, nil where every wall
-// crosses it from side to side.
+// sharp is the cosine of the turn from which a corner in the air needs something under
+// it: 25°. Common practice, no source.
+const sharp = 0.9063
+
+// lid closes a post whose bore a wall would end or turn a corner over, nil where every
+// wall crosses it from side to side.
 func (n *Network) lid(q plan.Post) *mesh.Mesh {
 	bore := plan.Post{At: q.At, Side: q.Side - 2*n.settings.Wall}
 	for _, wall := range n.Walls {
-		for _, end := range [2]int{wall[0], wall[len(wall)-1]} {
-			s := &n.Stations[end]
+		for i, id := range wall {
+			s := &n.Stations[id]
 			if !Within(bore, s.P) || s.Top <= q.Head {
 				continue
+			}
+			if i > 0 && i+1 < len(wall) {
+				in, out := r2.Sub(s.P, n.Stations[wall[i-1]].P), r2.Sub(n.Stations[wall[i+1]].P, s.P)
+				if r2.Dot(in, out) >= sharp*math.Sqrt(r2.Norm2(in)*r2.Norm2(out)) {
+					continue
+				}
 			}
 			return mesh.Prism(square(q.At, q.Side-n.settings.Wall), q.Head-lidLayers*n.settings.Layer, q.Head)
 		}

@@ -57,9 +57,8 @@ func (n *Network) lower(p *plan.Plan) bool {
 	rise := 1 / math.Tan(n.settings.Lean)
 	depth := WallDepth(n.settings)
 	changed := false
-	away := make([][]float64, len(posts))
+	nearest, away := n.nearest(p.Lines, posts)
 	for q := range posts {
-		away[q] = n.away(p.Lines, posts[q])
 		if mine := &posts[q]; mine.Side > 0 && mine.Head == 0 {
 			// As high as what it is nearest to allows.
 			mine.Head = mine.Foot
@@ -72,18 +71,13 @@ func (n *Network) lower(p *plan.Plan) bool {
 	}
 	for i := range n.Stations {
 		s := &n.Stations[i]
-		near := -1
-		for q := range posts {
-			if d := away[q][i]; !math.IsInf(d, 1) && (near < 0 || d < away[near][i]) {
-				near = q
-			}
-		}
+		near := nearest[i]
 		if near < 0 {
 			continue
 		}
 		auto := p.Posts[near].Head == 0
 		if bare := s.Low > s.Top-depth+n.settings.Layer; (bare || auto) && posts[near].By != plan.Tool && posts[near].Side > 0 {
-			highest[near] = min(highest[near], s.Top-depth-away[near][i]*rise)
+			highest[near] = min(highest[near], s.Top-depth-away[i]*rise)
 		}
 	}
 	for q := range posts {
@@ -101,13 +95,36 @@ func (n *Network) lower(p *plan.Plan) bool {
 	return changed
 }
 
-// away returns the shortest way along walls from a post's footprint to every
-// station, +Inf where there is none or the line names other posts.
-func (n *Network) away(lines []plan.Line, q plan.Post) []float64 {
-	out := make([]float64, len(n.Stations))
-	for i := range out {
-		out[i] = math.Inf(1)
+// nearest returns which post every station is nearest to along walls, −1 for none, the
+// first of equals, and how far that is.
+func (n *Network) nearest(lines []plan.Line, posts []plan.Post) (near []int, away []float64) {
+	near, away = make([]int, len(n.Stations)), make([]float64, len(n.Stations))
+	room := make([]float64, len(n.Stations))
+	for i := range near {
+		near[i], away[i], room[i] = -1, math.Inf(1), math.Inf(1)
 	}
+	bound := away
+	if slices.ContainsFunc(lines, func(l plan.Line) bool { return len(l.Posts) > 0 }) {
+		bound = nil // a way that is barred to a nearer post may be open to a further one
+	}
+	for q := range posts {
+		for _, i := range n.away(lines, posts[q], room, bound) {
+			if room[i] < away[i] {
+				near[i], away[i] = q, room[i]
+			}
+			room[i] = math.Inf(1)
+		}
+	}
+	return near, away
+}
+
+// sameWay is by how much, in mm, ways along walls may differ and be as long: rounding.
+const sameWay = 1e-9
+
+// away sets out, which is +Inf everywhere, to the shortest way along walls from a post's
+// footprint to each station that it comes to, and returns those: none whose line names other
+// posts, and none beyond a station that is nearer to where bound, if given, says.
+func (n *Network) away(lines []plan.Line, q plan.Post, out, bound []float64) (reached []int) {
 	open := func(i int) bool {
 		named := lines[n.Stations[i].Line].Posts
 		return len(named) == 0 || slices.Contains(named, q.ID)
@@ -115,6 +132,9 @@ func (n *Network) away(lines []plan.Line, q plan.Post) []float64 {
 	var todo queue // all at 0 to begin with: a heap as it is
 	for _, i := range n.Afoot(lines, q) {
 		if open(i) {
+			if math.IsInf(out[i], 1) {
+				reached = append(reached, i)
+			}
 			out[i] = 0
 			todo = append(todo, reach{0, i})
 		}
@@ -125,11 +145,16 @@ func (n *Network) away(lines []plan.Line, q plan.Post) []float64 {
 			continue
 		}
 		for _, w := range n.Stations[r.at].next {
-			if d := r.z + w.Length; d < out[w.To]-1e-9 && open(w.To) {
-				out[w.To] = d
-				heap.Push(&todo, reach{d, w.To})
+			d := r.z + w.Length
+			if !(d < out[w.To]-sameWay) || !open(w.To) || bound != nil && d > bound[w.To]+sameWay {
+				continue
 			}
+			if math.IsInf(out[w.To], 1) {
+				reached = append(reached, w.To)
+			}
+			out[w.To] = d
+			heap.Push(&todo, reach{d, w.To})
 		}
 	}
-	return out
+	return reached
 }

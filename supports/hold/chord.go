@@ -269,7 +269,7 @@ const (
 // be bridged: rule 4. The roof is the layer that must have closed it.
 func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	line := c.Settings.Line / c.grid.Cell
-	near := raster.Within(bare, c.ground, raster.DiscOf(closingReach*line+1))
+	near := raster.Within(bare, c.ground, raster.DiscOf(closingReach*line+c.round))
 	if near.Empty() {
 		return near
 	}

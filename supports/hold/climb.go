@@ -75,8 +75,9 @@ func (j *judge) stretches(parts int) []int {
 
 // climb judges all layers. Stretches of them are climbed side by side as if
 // nothing were owed below; where something is, the stretch is climbed again until
-// it owes what it did before, so the result is that of one climb.
-func (j *judge) climb() []Layer {
+// it owes what it did before, so the result is that of one climb. What each layer from the
+// second up leaves to the next is returned too where it is to be kept.
+func (j *judge) climb(keep bool) ([]Layer, []state) {
 	parts, at := 1, []int{0, len(j.Body.Cut)}
 	if j.workers > 1 && len(j.Body.Cut) >= 2*leastStretch {
 		parts = min(j.workers, len(j.Body.Cut)/leastStretch)
@@ -99,7 +100,7 @@ func (j *judge) climb() []Layer {
 				if l, some := c.layer(k); some {
 					s.layers = append(s.layers, l)
 				}
-				if parts > 1 {
+				if parts > 1 || keep {
 					s.states = append(s.states, c.state())
 				}
 			}
@@ -107,7 +108,7 @@ func (j *judge) climb() []Layer {
 		})
 	}
 	_ = eg.Wait() // climbing returns no error
-	out := all[0].layers
+	out, states := all[0].layers, all[0].states
 	for n := 1; n < parts; n++ {
 		s := &all[n]
 		below := &all[n-1]
@@ -137,8 +138,9 @@ func (j *judge) climb() []Layer {
 				out = append(out, l)
 			}
 		}
+		states = append(states, s.states...)
 	}
-	return out
+	return out, states
 }
 
 // layer judges layer k on what the one below owes. It is false where there is
@@ -150,13 +152,6 @@ func (c *climber) layer(k int) (Layer, bool) {
 		return Layer{}, false
 	}
 	all, gapped := c.contacts(k, &fresh)
-	if l, some, known := c.recall(k, &all, &gapped); known {
-		return l, some
-	}
-	var from state
-	if c.memory != nil {
-		from = c.state()
-	}
 	fresh.Remove(&all)
 	under, sound := *b, *b
 	if !all.Empty() {
@@ -179,11 +174,14 @@ func (c *climber) layer(k int) (Layer, bool) {
 	c.debtors = d.owing
 	c.debtors.Remove(&held)
 	c.owed, c.next = c.next, c.owed
-	some := !d.asks.Empty() || !d.marginal.Empty() || !all.Empty()
-	if c.memory != nil {
-		c.memory.layers[k] = remembered{known: true, from: from, to: c.state(), all: all, gapped: gapped, layer: l, some: some}
+	if c.Brief {
+		l.New, l.Asks = raster.Bits{}, raster.Bits{}
+		for _, b := range [...]*raster.Bits{&l.Unheld, &l.Contacts, &l.Marginal} {
+			x0, y0, x1, y1 := b.Bounds()
+			*b = raster.Crop(b, x0, y0, x1, y1)
+		}
 	}
-	return l, some
+	return l, !d.asks.Empty() || !d.marginal.Empty() || !all.Empty()
 }
 
 // debts is what rule 1 leaves of a layer.

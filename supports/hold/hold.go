@@ -30,6 +30,8 @@ type Input struct {
 	// Thin says that the body is made of walls one line thick, so that one line
 	// of its own wall is landing enough.
 	Thin bool
+	// Brief leaves New and Asks out of the layers, which are as large as the body.
+	Brief bool
 	// Workers bounds the tasks at work; 0 means one for each processor.
 	Workers int
 }
@@ -50,6 +52,7 @@ type Layer struct {
 type judge struct {
 	Input
 	grid                        raster.Grid
+	round                       float64 // allowed for rounding, cells
 	reach, ledge                float64 // of one layer, cells
 	reachDisc, ledgeDisc        raster.Disc
 	halfLine, sliver            raster.Disc
@@ -57,32 +60,42 @@ type judge struct {
 	core                        raster.Disc // what makes a patch flat
 	landBody, landContact, span float64     // cells
 	dirs, passDirs              []ray
-	voidMax                     int // empty layers under a level ceiling
+	voidMax, slopeVoid          int // empty layers under a level ceiling, under a slope
 	window                      []offset
 	workers                     int
-	memory                      *Memory // nil: none
 }
+
+// roundShare is the share of a line that a default cell is. Limits allow for one such
+// cell, and where a distance begins and ends is known to half a cell each, which may give
+// away another. Smaller cells give away less and are allowed the difference: they see
+// more exactly, and judge no more strictly.
+const roundShare = 4
 
 // Judge returns the layers of the body that have something new and unsupported,
 // from the plate up.
-func Judge(in Input) []Layer { return newJudge(in).climb() }
+func Judge(in Input) []Layer {
+	layers, _ := newJudge(in).climb(false)
+	return layers
+}
 
 func newJudge(in Input) *judge {
 	s := in.Settings
 	g := in.Body.Grid
 	c := g.Cell
+	round := max(1, 2*s.Line/roundShare/c-1)
 	j := &judge{
-		Input: in, grid: g,
-		reach: s.Reach() / c, ledge: s.Ledge()/c + 1, // and a cell for rounding
-		halfLine: raster.DiscOf(s.Line/2/c + 1), // and a cell for rounding
+		Input: in, grid: g, round: round,
+		reach: s.Reach() / c, ledge: s.Ledge()/c + round,
+		halfLine: raster.DiscOf(s.Line/2/c + round),
 		sliver:   raster.DiscOf(s.Line / 4 / c),
 		band:     raster.DiscOf(loopBeads * s.Line / c),
 		core:     raster.DiscOf(flatCore * s.Line / c),
-		// A landing is measured on cells and may come out one cell short.
-		landContact: s.Line/c - 1,
-		landBody:    2*s.Line/c - 1,
-		span:        s.Bridge/c + 0.5,
+		// A landing is measured on cells and may come out short.
+		landContact: s.Line/c - round,
+		landBody:    2*s.Line/c - round,
+		span:        s.Bridge/c + round/2,
 		voidMax:     s.VoidLayers(),
+		slopeVoid:   s.SlopeVoidLayers(),
 	}
 	if in.Thin {
 		j.landBody = j.landContact
@@ -145,7 +158,7 @@ type patch struct {
 // plate, across the void allowed, and those of them across a void of at least one
 // layer.
 func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
-	if fresh.Empty() || j.Other == nil && k-1 > j.voidMax+1 {
+	if fresh.Empty() || j.Other == nil && k-1 > j.slopeVoid {
 		return
 	}
 	open := *fresh
@@ -153,10 +166,10 @@ func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
 		all = raster.And(fresh, j.Other.Layer(k-1)) // fused
 		open = raster.AndNot(fresh, &all)
 	}
-	// Where a slope rises over a contact, one step more may be empty.
+	// Where a slope rises over a contact, one step more may be empty, if thin enough.
 	flat := raster.Erode(&open, j.core)
 	flat = raster.Dilate(&flat, j.core)
-	for e := 1; e <= j.voidMax+1 && e <= k; e++ {
+	for e := 1; e <= j.slopeVoid && e <= k; e++ {
 		hit := open // a void that reaches the plate
 		if e < k {
 			if hit = (raster.Bits{}); j.Other != nil {

@@ -13,8 +13,8 @@ const (
 	// loopBeads is how many beads follow an outline before other lines begin.
 	// Common practice, no source.
 	loopBeads = 2.5
-	// loopSmooth is over how many cell edges to either side an outline's places
-	// and directions are averaged: a step of the raster is gone after two, a
+	// loopSmooth is over how many edges of default cells to either side an outline's
+	// places and directions are averaged: a step of the raster is gone after two, a
 	// radius of a line still shows.
 	loopSmooth = 3
 	// A corner in air that turns by more than 25° lets go of its bead (common
@@ -32,15 +32,15 @@ type way struct {
 	along      []float64 // length up to each place; one more than places
 }
 
-// wayOf smooths a contour.
-func wayOf(loop []raster.Corner) way {
+// wayOf smooths a contour over so many cell edges to either side.
+func wayOf(loop []raster.Corner, smooth int) way {
 	n := len(loop)
 	w := way{at: make([]r2.Vec, n), inward: make([]r2.Vec, n), along: make([]float64, n+1)}
 	corner := func(i int) r2.Vec {
 		c := loop[((i%n)+n)%n]
 		return r2.Vec{X: float64(c.I), Y: float64(c.J)}
 	}
-	reach := min(loopSmooth, (n-1)/2)
+	reach := min(smooth, (n-1)/2)
 	var sum r2.Vec
 	for i := -reach; i <= reach; i++ {
 		sum = r2.Add(sum, corner(i))
@@ -103,13 +103,13 @@ func (c *chords) loops(layer, ask *raster.Bits) (held raster.Bits, all bool) {
 		if !c.touches(loop) {
 			continue
 		}
-		w := wayOf(loop)
+		w := wayOf(loop, int(math.Round(loopSmooth*c.round)))
 		for n := 0.0; n < loopBeads; n++ {
 			some = c.lay(&w, n*line, line, &laid) || some
 		}
 	}
 	if some {
-		held = raster.Within(&edge, &laid, raster.DiscOf(math.Sqrt2))
+		held = raster.Within(&edge, &laid, raster.DiscOf(math.Sqrt2*c.round))
 	}
 	return held, all
 }
@@ -194,7 +194,7 @@ func (c *chords) under(w *way, i int, deep, wide float64) byte {
 	var x, y int
 	kind := byte(air)
 	// A smoothed outline may run through the notches of the cells by one.
-	for d := deep + 0.5; kind == air && d < deep+2; d += 0.5 {
+	for d := deep + 0.5; kind == air && d < deep+1+c.round; d += 0.5 {
 		x, y = w.cell(i, d)
 		kind = c.kind(x, y)
 	}

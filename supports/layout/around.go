@@ -56,6 +56,10 @@ func Around(p plan.Plan, name string, m *mesh.Mesh, part *raster.Stack, n need.N
 	t.pad = max(p.Taste.Pad, s.Wall)
 	kept := t.adopt(p, under)
 	j := newJob(t, under, workers)
+	if own := grow.Closings(kept, s, under, part); len(own) > 0 {
+		t.part = grow.With(part, own)
+		n = t.relieved(n, j.workers)
+	}
 	if len(n.Regions) > 0 || len(kept.Lines) > 0 || t.space.Has(plan.MustHold) {
 		kept = j.complete(kept, n)
 	}
@@ -100,6 +104,7 @@ func (t *site) adopt(p plan.Plan, under *grow.Undersides) plan.Plan {
 	kept := p
 	kept.Drawn = plan.Past{}
 	kept.Lines, kept.Posts = []plan.Line{}, []plan.Post{}
+	t.adoptClosings(&kept, p)
 	for _, l := range p.Lines {
 		if l.By != plan.Designer {
 			continue
@@ -209,7 +214,13 @@ func rename(old, laid plan.Plan) plan.Plan {
 	for _, z := range old.Zones {
 		given[z.ID] = true
 	}
-	for _, past := range [...]plan.Past{old.Struck, old.Drawn} {
+	for _, past := range [...]plan.Past{{Sheets: old.Sheets, Steps: old.Steps}, old.Struck, old.Drawn} {
+		for _, h := range past.Sheets {
+			given[h.ID] = true
+		}
+		for _, h := range past.Steps {
+			given[h.ID] = true
+		}
 		for _, l := range past.Lines {
 			given[l.ID] = true
 		}
@@ -253,6 +264,7 @@ func rename(old, laid plan.Plan) plan.Plan {
 			}
 		}
 	}
+	naming{map[string]string{}, given}.closings(old, &out)
 	known := func(id string) int {
 		if i, ok := place[id]; ok {
 			return i
@@ -293,7 +305,8 @@ func Bare(p plan.Plan, m *mesh.Mesh, part *raster.Stack, workers int) []Spot {
 		sup = raster.Section(&all, part.Grid, part.Layers, workers)
 	}
 	var out []Spot
-	for _, l := range hold.Judge(hold.Input{Body: part, Other: sup, Settings: s, Workers: workers}) {
+	whole := grow.With(part, grow.Closings(p, s, under, part))
+	for _, l := range hold.Judge(hold.Input{Body: whole, Other: sup, Settings: s, Workers: workers}) {
 		for _, piece := range raster.Pieces(&l.Unheld) {
 			out = append(out, t.spotOf(l.K, &piece.Cells, "nothing that was drawn holds it"))
 		}
@@ -448,6 +461,7 @@ func check(p plan.Plan, m *mesh.Mesh, under *grow.Undersides, part *raster.Stack
 			}
 		}
 	}
+	t.refuseClosings(p, under, refuse)
 	if len(e.Refusals) > 0 {
 		return e
 	}

@@ -65,7 +65,10 @@ type site struct {
 	wall, pad   float64 // thickness of a wall, and of its top
 	// What is left of the work allowed on one region, in cells judged.
 	prunes, repairs int
-	wishes          // the designer's
+	wishes                  // the designer's
+	weave           weave   // of lines under level ceilings
+	below           float64 // up to so high, in mm
+	spare           bool    // sides of ceilings that beads run along in the stated direction
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
@@ -214,7 +217,18 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	if open.Empty() {
 		return nil
 	}
+	way := t.weave
+	if t.part.Bottom(k) > t.below {
+		way = loose
+	}
 	out := t.edges(k, &p.Cells, &open)
+	if t.spare {
+		var sides []line
+		for _, l := range out {
+			sides = append(sides, l.split(splitTurn)...)
+		}
+		out = slices.DeleteFunc(sides, t.along)
+	}
 	served := t.mask(out, 2*t.s.Line)
 	// comb draws lines a pitch apart or closer, square to the direction normal.
 	comb := func(normal, pitch float64) {
@@ -226,13 +240,30 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 	}
 	if t.s.Direction.Stated {
 		comb(t.s.Direction.Angle, t.comb*scale)
-		return out
+		return t.wovenAs(way, &open, out, t.s.Direction.Angle, t.comb)
 	}
 	frame := t.frame(&p.Cells)
 	comb(frame, t.cross*scale)
 	comb(frame+math.Pi/2, t.cross*scale)
-	return out
+	return t.wovenAs(way, &open, out, frame, t.cross)
 }
+
+// along tells whether a line runs straight along the stated direction: the beads do so
+// themselves, and hang on what runs across them.
+func (t *site) along(l line) bool {
+	a, b := l.at[0].Vec, l.at[len(l.at)-1].Vec
+	for _, q := range l.at {
+		if raster.SegmentDistance(q.Vec, a, b) > t.s.Line/2 {
+			return false
+		}
+	}
+	d, u := r2.Sub(b, a), r2.Vec{X: math.Cos(t.s.Direction.Angle), Y: math.Sin(t.s.Direction.Angle)}
+	return math.Abs(r2.Cross(d, u)) < alongTurn*math.Abs(r2.Dot(d, u))
+}
+
+// alongTurn is how far from the stated direction a side still counts as running along
+// it: by a line's width over ten.
+const alongTurn = 0.1
 
 // extent returns how far cells reach along the direction angle.
 func (t *site) extent(cells *raster.Bits, angle float64) (lo, hi float64) {

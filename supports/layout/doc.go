@@ -8,15 +8,28 @@
 // walked from the lowest one up, existing lines are carried on to it, and new
 // ones begin where it would span further than its sagitta allows. What the rules
 // of package hold then still find bare gets lines of its own. On parts that are not
-// too large a second layout links the lines of each slope end to end, so that they
-// are laid as one bead a layer; the one that prints faster is taken. Lines that
-// surround something come in two halves.
+// too large other drawings are weighed against this one: the lines of a low ceiling
+// linked to one wall that stands as one bead a layer (weave.go), arms of a slope linked
+// end to end or by pairs, spines that carry arms to both sides, and in a stated
+// direction a ceiling without the sides that beads run along. The one that prints
+// fastest is taken, if it holds as well. Lines that surround something come in two
+// halves.
 //
 // Posts. Walls below the contacts hang from posts by shortest paths (package
 // grow). Posts are added one by one where they save the most print time, as a
 // facility location by greedy addition and exchange: hollow posts, soles, and soles
-// under whole lines, which must stand stiffly enough for the nozzle's drag. Every
-// post is priced with the hop to it on each layer below where its walls meet others.
+// under whole lines, which must stand stiffly enough for the nozzle's drag. Walls are
+// priced (price.go) by what package grow makes of them: as late as what hangs from them
+// lets them begin, and with half a hop more on each layer for every place where an odd
+// number of them meets, since a bead ends there.
+//
+// Bound. ContactUnder sets the contact lines under level ceilings beside the least
+// length that any plan needs.
+//
+// Openings. Where a pocket's ceiling has a hole in it and a planned bridge reaches from
+// wall to wall, or past the hole, a sheet or bridging steps (package grow) do away with
+// that region, if they print faster than supports of it. From then on they count as of
+// the part. SheetAt and StepsAt make one of the designer's from a place.
 //
 // The designer's. Around lays out only what a designer left open: lines and posts by
 // the designer stay as they are and are built on, zones bar lines and posts, what was

@@ -136,6 +136,33 @@ func (o *outline) point(s float64) (p, tangent r2.Vec) {
 	return r2.Add(o.at[i-1], r2.Scale((s-o.along[i-1])/l, d)), r2.Scale(1/l, d)
 }
 
+// fallReach is how far to each side, in mm, an outline is looked at for the direction of
+// its fall: cells of 0.1 mm over 4 mm tell it to 3°.
+const fallReach = 2.0
+
+// inward returns the direction square to the outline about s, into the layer, which is
+// on its left. A corner in reach ends what is looked at.
+func (o *outline) inward(s float64) r2.Vec {
+	a, b := s-fallReach, s+fallReach
+	for _, c := range o.breaks {
+		if c <= s {
+			a = max(a, c)
+		}
+		if c >= s {
+			b = min(b, c)
+		}
+	}
+	if b-a < fallReach/2 {
+		a, b = s, s // at a corner
+	}
+	p, t := o.point(a)
+	q, _ := o.point(b)
+	if d := r2.Sub(q, p); r2.Norm2(d) > 0 {
+		t = r2.Scale(1/math.Sqrt(r2.Norm2(d)), d)
+	}
+	return r2.Vec{X: -t.Y, Y: t.X}
+}
+
 // radius estimates the radius of curvature about s.
 func (o *outline) radius(s float64) float64 { return o.bend(s, s) }
 
@@ -296,9 +323,8 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 		}
 	}
 	begin := func(s float64) {
-		p, tangent := o.point(s)
-		// The layer is on the outline's left.
-		f.heads = append(f.heads, head{k: k, way: r2.Vec{X: -tangent.Y, Y: tangent.X}, line: line{at: []point{{p, z}}}})
+		p, _ := o.point(s)
+		f.heads = append(f.heads, head{k: k, way: o.inward(s), line: line{at: []point{{p, z}}}})
 	}
 	old := len(f.heads)
 	for _, st := range stops {
@@ -311,7 +337,7 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 		}
 		h := &f.heads[st.head]
 		p, _ := o.point(st.s)
-		h.carry(point{p, z}, k)
+		h.carry(point{p, z}, k, o.inward(st.s))
 	}
 	for _, s := range extra {
 		p, _ := o.point(s)
@@ -321,16 +347,15 @@ func (f *fall) front(k int, z float64, path []r2.Vec, asks *raster.Bits, fresh b
 	}
 }
 
-// turnShare is how much of a line's direction its last step makes up: steps of a
-// cell or two point anywhere within 20°.
+// turnShare is how much of a line's direction the outline that it reaches makes up:
+// one layer's is a few cells, which tell it badly.
 const turnShare = 0.2
 
-// carry takes the line on to a point of layer k.
-func (h *head) carry(p point, k int) {
-	step := r2.Sub(p.Vec, h.line.at[len(h.line.at)-1].Vec)
-	if l := math.Sqrt(r2.Norm2(step)); l > 0 {
-		way := r2.Add(r2.Scale(1-turnShare, h.way), r2.Scale(turnShare/l, step))
-		h.way = r2.Scale(1/math.Sqrt(r2.Norm2(way)), way)
+// carry takes the line on to a point of layer k, and turns it to the fall there.
+func (h *head) carry(p point, k int, fall r2.Vec) {
+	way := r2.Add(r2.Scale(1-turnShare, h.way), r2.Scale(turnShare, fall))
+	if l := math.Sqrt(r2.Norm2(way)); l > 0 {
+		h.way = r2.Scale(1/l, way)
 	}
 	h.line.at = append(h.line.at, p)
 	h.k = k

@@ -61,7 +61,7 @@ func newJob(t *site, under *grow.Undersides, workers int) *job {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	j := &job{site: t, under: under, workers: workers}
+	j := &job{site: t, print: t.part, under: under, workers: workers}
 	for k := range t.part.Cut {
 		j.cells += t.part.Cut[k].Count()
 	}
@@ -71,40 +71,129 @@ func newJob(t *site, under *grow.Undersides, workers int) *job {
 // layOut returns p with lines and posts for a need. What p holds already is built
 // on, and comes first.
 func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
+	if p, n = j.close(p, n); len(n.Regions) == 0 {
+		return p
+	}
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
 	best := j.finish(p, lines)
 	if j.once {
 		return best.plan
 	}
-	var least float64
-	try := func(lines []line) {
-		other := j.finish(p, lines)
+	if j.cells > secondCells || j.cells*len(lines) > secondWork {
+		return j.release(p, best).plan
+	}
+	least := j.score(best)
+	for i, other := range j.rivals(p, lines, j.others(n, lines)) {
+		if i >= finalists && !math.IsInf(least, 1) {
+			break
+		}
+		other := j.finish(p, other)
 		if s := j.score(other); other.bare < best.bare || other.bare == best.bare && s < least {
 			best, least = other, s
-		}
-	}
-	if j.cells <= secondCells {
-		least = j.score(best)
-		if linked := j.link(lines); len(linked) < len(lines) {
-			try(linked)
-		}
-		for _, share := range spineShares {
-			if spines := j.spines(lines, share); len(spines) > 0 {
-				try(slices.Concat(lines, spines))
-			}
 		}
 	}
 	return j.release(p, best).plan
 }
 
-// secondCells bounds the parts, in cells of all layers, for which further layouts are
-// finished and the best one taken: a second's work or so.
-const secondCells = 8000000
+// others returns other drawings for a need than these lines: low level ceilings
+// with lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
+func (j *job) others(n need.Need, lines []line) (out [][]line) {
+	draw := func(w weave, below float64, spare bool) {
+		t := *j.site
+		t.weave, t.below, t.spare = w, below, spare
+		out = append(out, t.draft(n, j.workers))
+	}
+	stated, level := j.s.Direction.Stated, 0
+	for _, below := range wovenBelow {
+		if more := j.levels(n, below); more > level {
+			level = more
+			draw(woofed, below, false)
+			draw(warped, below, false)
+			if stated {
+				draw(woofed, below, true)
+			}
+		}
+	}
+	if stated && level > 0 {
+		draw(loose, 0, true)
+	}
+	pairs := j.link(lines, 2)
+	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
+		out = append(out, linked, pairs)
+	}
+	for _, share := range spineShares {
+		if spines := j.spines(lines, share); len(spines) > 0 {
+			out = append(out, slices.Concat(lines, spines), slices.Concat(pairs, spines))
+		}
+	}
+	return out
+}
+
+const (
+	// finalists is how many drawings are finished besides the first, or more until one
+	// holds; hopeless how much longer one may take than the first to be among them, which
+	// may turn out unsteady.
+	finalists, hopeless = 3, 1.2
+	// sample is which layers, one in so many, drawings are first compared by.
+	sample = 4
+)
+
+// rivals returns the drawings that may print faster than the first, the fastest first,
+// by what they are before they are mended.
+func (j *job) rivals(p plan.Plan, first []line, drawings [][]line) (out [][]line) {
+	if len(drawings) == 0 {
+		return nil
+	}
+	takes := func(lines []line) float64 {
+		sup := j.grown(j.stand(p, lines))
+		if sup == nil {
+			return math.Inf(1)
+		}
+		some := raster.Stack{Grid: sup.Grid, Layers: sup.Layers}
+		for k := sample / 2; k < len(sup.Cut); k += sample {
+			some.Cut = append(some.Cut, sup.Cut[k])
+		}
+		return cost.Supports(&some, j.s, cost.Machine{}).TimeS
+	}
+	most := hopeless * takes(first)
+	times := make([]float64, len(drawings))
+	var order []int
+	for i, lines := range drawings {
+		if times[i] = takes(lines); times[i] < most {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(times[a], times[b]) })
+	for _, i := range order {
+		out = append(out, drawings[i])
+	}
+	return out
+}
+
+// stand sets lines on posts.
+func (j *job) stand(p plan.Plan, lines []line) plan.Plan {
+	lines = j.fit(lines)
+	p.Lines = slices.Clone(p.Lines)
+	for _, l := range slices.Concat(lines, j.fit(j.join(j.with(lines)))) {
+		for _, l := range l.tidy(2 * j.part.Cell) {
+			p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
+		}
+	}
+	p.Posts = slices.Clone(p.Posts)
+	j.posts(&p)
+	return p
+}
+
+// secondCells and secondWork bound the parts for which further drawings are finished and
+// the best one taken, by the cells of all layers and by these times the lines of the
+// first drawing: some seconds' work at most.
+const secondCells, secondWork = 20_000_000, 500_000_000
 
 // job is what finishing a layout takes besides its lines.
 type job struct {
 	*site
+	print   *raster.Stack // the part as it is, without sheets and steps
 	under   *grow.Undersides
 	workers int
 	cells   int         // of all the part's layers
@@ -128,7 +217,7 @@ const (
 )
 
 // score returns what a layout costs, in seconds of print time as the plan weighs
-// them, and more if the proof finds it unsteady.
+// them, more if the proof finds it unsteady, and all there is if it does not hold.
 func (j *job) score(f finished) float64 {
 	if f.solids == nil {
 		return math.Inf(1)
@@ -138,8 +227,12 @@ func (j *job) score(f finished) float64 {
 	for _, l := range f.lines {
 		length += l.length()
 	}
+	proof := j.prove(f)
+	if proof.UnheldMM2 > 0 || proof.CollisionsMM3 > 0 {
+		return math.Inf(1)
+	}
 	over := 0.0
-	for _, b := range j.prove(f).Bodies {
+	for _, b := range proof.Bodies {
 		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1)
 	}
 	return f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall) * (1 + unsteady*min(over, mostUnsteady))
@@ -194,16 +287,24 @@ func (j *job) network(p *plan.Plan) *grow.Network {
 // weigh grows a plan's solids and returns their layers, nil where they cannot be
 // grown, and what of the part they leave bare at the planned bridge.
 func (j *job) weigh(p plan.Plan) (*raster.Stack, []hold.Layer) {
-	solids, err := grow.GrowUnder(p, j.under, j.part)
-	if err != nil {
+	sup := j.grown(p)
+	if sup == nil {
 		return nil, nil // told when the plan is built
+	}
+	return sup, j.memory.Judge(j.input(j.part.Cut, sup.Cut, j.workers))
+}
+
+// grown returns the layers of a plan's solids, nil where they cannot be grown.
+func (j *job) grown(p plan.Plan) *raster.Stack {
+	solids, err := grow.GrowUnder(p, j.under, j.print)
+	if err != nil {
+		return nil
 	}
 	var all mesh.Mesh
 	for i := range solids {
 		all.Append(solids[i].Mesh)
 	}
-	sup := raster.Section(&all, j.part.Grid, j.part.Layers, j.workers)
-	return sup, j.memory.Judge(j.input(j.part.Cut, sup.Cut, j.workers))
+	return raster.Section(&all, j.part.Grid, j.part.Layers, j.workers)
 }
 
 // lookBack is how many layers of part and pads below, and above, the rules look at.
@@ -261,8 +362,9 @@ func nearest(lines []line, l line) (near line) {
 	return near
 }
 
-// link returns lines with those down slopes linked end to end, region by region.
-func (t *site) link(lines []line) []line {
+// link returns lines with those down slopes linked end to end, up to so many at a
+// time, region by region.
+func (t *site) link(lines []line, most int) []line {
 	var out, arms []line
 	for i, l := range lines {
 		if l.arm {
@@ -271,7 +373,7 @@ func (t *site) link(lines []line) []line {
 			out = append(out, l)
 		}
 		if i+1 == len(lines) || lines[i+1].region != l.region {
-			out = append(out, t.meander(arms)...)
+			out = append(out, t.meander(arms, most)...)
 			arms = nil
 		}
 	}

@@ -17,8 +17,8 @@ const longestTurn = speed * islandTime
 // meander links lines down a slope end to end, by turns along the slope, so that
 // they are laid as one bead a layer and not one each. Each goes on to the nearest
 // end of its own kind, upper to upper and lower to lower; lines of different
-// groups stay apart.
-func (t *site) meander(lines []line) []line {
+// groups stay apart. No more than most of them become one.
+func (t *site) meander(lines []line, most int) []line {
 	done := make([]bool, len(lines))
 	ready := make([]line, len(lines))
 	for i := range lines {
@@ -40,7 +40,7 @@ func (t *site) meander(lines []line) []line {
 		path := ready[first]
 		path.at = slices.Clone(path.at)
 		up := true // the path ends at an upper end
-		for {
+		for n := 1; n < most; n++ {
 			end := path.at[len(path.at)-1]
 			next, near := -1, longestTurn
 			for i := range lines {
@@ -127,7 +127,7 @@ func (t *site) turn(p, q point) bool {
 		f := float64(i) / float64(n)
 		at := point{r2.Add(p.Vec, r2.Scale(f, r2.Sub(q.Vec, p.Vec))), p.z + f*(q.z-p.z)}
 		ci, cj := t.part.At(at.Vec)
-		if !t.part.Layer(t.part.Above(at.z)+1).Has(ci, cj) || !t.clear(at, t.s.Clearance/2) {
+		if !t.part.Layer(t.part.Above(at.z)+1).Has(ci, cj) || !t.clear(at, 0) {
 			return false
 		}
 	}

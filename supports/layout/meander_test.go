@@ -40,7 +40,7 @@ func TestMeander(t *testing.T) {
 	for _, l := range lines {
 		total += l.length()
 	}
-	got := site.meander(lines)
+	got := site.meander(lines, len(lines))
 	if len(got) != 1 {
 		t.Fatalf("%d paths through %d lines, want 1", len(got), len(lines))
 	}
@@ -51,7 +51,7 @@ func TestMeander(t *testing.T) {
 	for i := range lines {
 		lines[i].group = 1 + i/4
 	}
-	if got := site.meander(lines); len(got) != 2 || got[0].group == got[1].group {
+	if got := site.meander(lines, len(lines)); len(got) != 2 || got[0].group == got[1].group {
 		t.Errorf("%d paths through two groups, want 2", len(got))
 	}
 }
@@ -68,7 +68,7 @@ func TestMeanderStaysClear(t *testing.T) {
 		}
 		site.part.Cut[k] = raster.Or(&site.part.Cut[k], &wall)
 	}
-	if got := site.meander(lines); len(got) != 2 {
+	if got := site.meander(lines, len(lines)); len(got) != 2 {
 		t.Errorf("%d paths past a wall, want 2", len(got))
 	}
 }

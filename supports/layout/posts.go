@@ -77,13 +77,14 @@ func side(h, all, trunk, room, wall float64) (width, give float64) {
 // spot is a place that a post may stand at.
 type spot struct {
 	station int
-	foot    float64 // 0 on the plate
-	reach   float64 // of a sole, mm; 0 for a hollow post
-	under   string  // the line that a sole stands under, all of it
-	stiff   float64 // second moment about the weak axis of a sole here, mm⁴
-	trunk   float64 // that of the walls where they leave a hollow post
-	room    float64 // widest hollow post that fits, mm
-	dist    []float64
+	foot    float64    // 0 on the plate
+	reach   float64    // of a sole, mm; 0 for a hollow post
+	under   string     // the line that a sole stands under, all of it
+	stiff   float64    // second moment about the weak axis of a sole here, mm⁴
+	trunk   float64    // that of the walls where they leave a hollow post
+	room    float64    // widest hollow post that fits, mm
+	dist    []float64  // to every station of the structure, mm along the walls
+	from    []int      // the next station on that way, −1 at the foot
 	post    *plan.Post // the designer's, which stands here
 }
 
@@ -95,6 +96,8 @@ type structure struct {
 	stations []int
 	index    map[int]int // station → place in stations
 	chains   []chain
+	pieces   []piece // of the chains
+	joints   [][]int // the pieces that come together at a place, for each
 	spots    []spot
 	rise     float64
 	depth    float64
@@ -134,14 +137,14 @@ func (t *site) structures(n *grow.Network, lines []plan.Line) []*structure {
 				continue
 			}
 			ch := chain{bridge: straight[c]}
-			for k, id := range at {
+			for _, id := range at {
 				ch.at = append(ch.at, g.index[id])
-				if k > 0 {
-					ch.length += distance(n.Stations[at[k-1]].P, n.Stations[id].P)
-				}
 			}
 			g.chains = append(g.chains, ch)
 		}
+	}
+	for _, g := range out {
+		g.piecemeal()
 	}
 	return out
 }
@@ -179,7 +182,7 @@ func (g *structure) survey() {
 	}
 	g.spots = slices.Concat(g.given(), g.spots, g.footings())
 	for i := range g.spots {
-		g.spots[i].dist = g.distances(&g.spots[i])
+		g.spots[i].dist, g.spots[i].from = g.distances(&g.spots[i])
 	}
 }
 
@@ -222,7 +225,7 @@ func (g *structure) footings() []spot {
 
 // footingReaches are how far walls that meet a sole's line are tried to stand
 // beside it, in mm: a straight wall alone gives way sideways.
-var footingReaches = [...]float64{0.5, 1.5, 3, 5}
+var footingReaches = [...]float64{0.05, 0.5, 1.5, 3, 5}
 
 // firm tells how wide a hollow post must be at a spot for what it carries up to top,
 // 0 for a sole, and by how much it gives way more than it may, as a share. On a sole under a whole line what spreads
@@ -329,11 +332,12 @@ func (g *structure) spot(at int) (spot, bool) {
 }
 
 // distances returns the shortest way along the walls from a spot's footprint to
-// every station of the structure.
-func (g *structure) distances(p *spot) []float64 {
+// every station of the structure, and the next station on it.
+func (g *structure) distances(p *spot) ([]float64, []int) {
 	d := make([]float64, len(g.stations))
+	from := make([]int, len(g.stations))
 	for i := range d {
-		d[i] = math.Inf(1)
+		d[i], from[i] = math.Inf(1), -1
 	}
 	post := plan.Post{At: [2]float64{g.net.Stations[p.station].P.X, g.net.Stations[p.station].P.Y}, Reach: p.reach, Under: p.under}
 	if p.reach == 0 {
@@ -386,7 +390,7 @@ func (g *structure) distances(p *spot) []float64 {
 				continue
 			}
 			if e := s.d + w.Length; e < d[i]-1e-9 {
-				d[i] = e
+				d[i], from[i] = e, s.at
 				heap.Push(&todo, step{e, i})
 			}
 		}
@@ -398,7 +402,7 @@ func (g *structure) distances(p *spot) []float64 {
 		}
 	}
 	p.trunk = g.inertia(trunk)
-	return d
+	return d, from
 }
 
 // stands tells whether the wall at a station can stand on a sole with its foot at
@@ -429,186 +433,6 @@ func (f *far) Pop() any {
 	*f = old[:len(old)-1]
 	return x
 }
-
-// bare is the price, in seconds, of a millimetre of contact that no post can
-// carry: more than any structure that would carry it.
-const bare = 1e4
-
-// shaky is the price, in seconds, of a post that gives way: more than any that does
-// not, and more the more it does.
-const shaky = 1e3
-
-// chain is a stretch of wall between places where walls meet or end.
-type chain struct {
-	at     []int // places in structure.stations
-	length float64
-	bridge bool // straight and short enough to be a tie
-}
-
-// serve is, for every station, the choice that it hangs from and the way there.
-type serve struct {
-	by []int
-	d  []float64
-}
-
-// with sets out to s with spot sp as choice c taking what it is nearer to.
-func (g *structure) with(out *serve, s serve, c, sp int) serve {
-	out.by, out.d = append(out.by[:0], s.by...), append(out.d[:0], s.d...)
-	for i, e := range g.spots[sp].dist {
-		if e < out.d[i] {
-			out.by[i], out.d[i] = c, e
-		}
-	}
-	return *out
-}
-
-// serveBy returns how the given spots share the stations.
-func (g *structure) serveBy(choice []int) serve {
-	s := serve{by: make([]int, len(g.stations)), d: make([]float64, len(g.stations))}
-	for i := range s.by {
-		s.by[i], s.d[i] = -1, math.Inf(1)
-	}
-	for c, sp := range choice {
-		s = g.with(&s, s, c, sp)
-	}
-	return s
-}
-
-// isTie tells whether a chain needs no wall of its own: its ends are carried
-// other ways, and it can bridge from one to the other.
-func (g *structure) isTie(c *chain, s serve) bool {
-	u, v := c.at[0], c.at[len(c.at)-1]
-	if s.d[u] == 0 && s.d[v] == 0 && s.by[u] == s.by[v] {
-		return false // it stands on its own foot
-	}
-	return c.bridge && math.Abs(s.d[u]-s.d[v]) < c.length-1e-3
-}
-
-// price returns the print time, in seconds, of the structure on a choice of
-// spots, and the head of each.
-func (g *structure) price(choice []int, s serve) (total float64, heads []float64) {
-	heads = make([]float64, len(choice))
-	for c := range heads {
-		heads[c] = math.Inf(1)
-	}
-	cap := func(i int, spare float64) {
-		if c := s.by[i]; c >= 0 {
-			heads[c] = min(heads[c], g.net.Stations[g.stations[i]].Top-g.depth-spare-s.d[i]*g.rise)
-		}
-	}
-	ties := make([]bool, len(g.chains))
-	layer := g.s.Layer
-	for n := range g.chains {
-		c := &g.chains[n]
-		if ties[n] = g.isTie(c, s); ties[n] {
-			// A bridge needs its ends there before it is laid.
-			cap(c.at[0], 2*layer)
-			cap(c.at[len(c.at)-1], 2*layer)
-			continue
-		}
-		for _, i := range c.at {
-			cap(i, 0)
-		}
-	}
-	for c, sp := range choice {
-		p := &g.spots[sp]
-		// No higher than where spot looked for room.
-		head := min(heads[c], g.net.Stations[p.station].Top-g.depth-g.s.Clearance-grow.HeadOverlap)
-		if p.under == "" && (p.reach > 0 || head < p.foot+lowHead) {
-			head = p.foot
-		}
-		head = max(head, p.foot)
-		if heads[c] = head; p.post != nil {
-			if p.post.Head > 0 {
-				heads[c] = min(head, p.post.Head)
-			}
-			continue // it is there whatever it costs
-		}
-		width, over := g.firm(p, head, g.net.Stations[p.station].Top)
-		t := (head-p.foot)/layer*4*width/speed + 0.5
-		if p.foot > 0 {
-			t = t*partFoot + 60
-		}
-		if over > 0 {
-			t += shaky * (1 + min(over, 1000))
-		}
-		total += t
-	}
-	total += g.islands(choice, s, ties, heads)
-	for n := range g.chains {
-		c := &g.chains[n]
-		if ties[n] {
-			total += c.length * g.depth / layer / speed
-			continue
-		}
-		for k, i := range c.at {
-			half := 0.0
-			if k > 0 {
-				half += distance(g.place(i), g.place(c.at[k-1])) / 2
-			}
-			if k+1 < len(c.at) {
-				half += distance(g.place(i), g.place(c.at[k+1])) / 2
-			}
-			st := &g.net.Stations[g.stations[i]]
-			by := s.by[i]
-			if by < 0 {
-				total += bare * (half + 0.01)
-				continue
-			}
-			low := heads[by] + s.d[i]*g.rise
-			if p := &g.spots[choice[by]]; p.under != "" && s.d[i] == 0 {
-				low = p.foot
-			}
-			if st.Lifted() {
-				low = max(low, st.Floor)
-			}
-			if low > st.Top-g.depth+1e-6 || low < st.Floor-1e-6 {
-				total += bare * (half + 0.01)
-				low = min(low, st.Top-g.depth)
-			}
-			total += half * (st.Top - low) / layer / speed
-		}
-	}
-	return total, heads
-}
-
-// islands returns the time, in seconds, that it takes to go from post to post on
-// every layer below the one at which what hangs from them meets.
-func (g *structure) islands(choice []int, s serve, ties []bool, heads []float64) float64 {
-	meets := make([]float64, len(choice))
-	for c := range meets {
-		meets[c] = math.Inf(1)
-	}
-	top := 0.0
-	for n := range g.chains {
-		c := &g.chains[n]
-		if u, v := c.at[0], c.at[len(c.at)-1]; ties[n] {
-			if a, b := s.by[u], s.by[v]; a >= 0 && b >= 0 && a != b {
-				z := min(g.net.Stations[g.stations[u]].Top, g.net.Stations[g.stations[v]].Top) - g.depth
-				meets[a], meets[b] = min(meets[a], z), min(meets[b], z)
-			}
-			continue
-		}
-		for k, i := range c.at {
-			top = max(top, g.net.Stations[g.stations[i]].Top)
-			if k == 0 {
-				continue
-			}
-			j := c.at[k-1]
-			if a, b := s.by[i], s.by[j]; a >= 0 && b >= 0 && a != b {
-				z := max(heads[a]+s.d[i]*g.rise, heads[b]+s.d[j]*g.rise)
-				meets[a], meets[b] = min(meets[a], z), min(meets[b], z)
-			}
-		}
-	}
-	total := 0.0
-	for c, sp := range choice {
-		total += max(0, min(meets[c], top)-g.spots[sp].foot) / g.s.Layer * islandTime
-	}
-	return total
-}
-
-func (g *structure) place(i int) r2.Vec { return g.net.Stations[g.stations[i]].P }
 
 // choose picks the spots that make the structure cheapest: greedy addition, then
 // exchange, until neither helps (facility location; Kuehn and Hamburger 1963,

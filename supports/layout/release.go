@@ -29,7 +29,7 @@ func (j *job) release(p plan.Plan, best finished) finished {
 	if best.solids == nil {
 		return best
 	}
-	bodies, err := prove.Leaving(j.part, best.solids, j.s, prove.Options{Workers: j.workers})
+	bodies, err := prove.Leaving(j.print, best.solids, j.s, prove.Options{Workers: j.workers})
 	if err != nil || !slices.ContainsFunc(bodies, func(b prove.Body) bool { return b.Blocked }) {
 		return best // an error is told when the plan is proved
 	}
@@ -65,7 +65,7 @@ func (j *job) prove(f finished) prove.Report {
 	if f.solids == nil {
 		return prove.Report{}
 	}
-	r, err := prove.ProveStacks(j.part, f.solids, j.s, prove.Options{Workers: j.workers})
+	r, err := prove.ProveStacks(j.print, f.solids, j.s, prove.Options{Workers: j.workers})
 	if err != nil {
 		return prove.Report{} // told when the plan is proved
 	}

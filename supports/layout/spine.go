@@ -13,10 +13,13 @@ const (
 	// spineStep is the longest way from arm to arm that a spine goes, in planned
 	// bridges: further on it would be a wall of its own.
 	spineStep = 1.0
+	// spineDrop is how much lower than any tie a spine runs, in mm: between arms round
+	// slopes bend toward it.
+	spineDrop = 0.8
 )
 
 // spineShares are how far along the arms, from their lower ends, spines are tried.
-var spineShares = [...]float64{0.35}
+var spineShares = [...]float64{0.35, 0.6}
 
 // spines returns ties from arm to arm across every slope, each level and so far along
 // the arms: one wall all the way, that can stand on the ground as one bead a layer and
@@ -103,9 +106,9 @@ func (t *site) spine(arms []line, share float64) (out []line) {
 		run = nil
 	}
 	for _, p := range places {
-		q := point{p, z}
+		q := point{p, z - spineDrop}
 		if len(run) > 0 {
-			last := point{run[len(run)-1].Vec, z}
+			last := point{run[len(run)-1].Vec, q.z}
 			tie, ok := t.tie(last, q)
 			if distance(last.Vec, p) > spineStep*t.s.Bridge*(1-t.s.Margin) || !ok {
 				flush()
@@ -113,7 +116,7 @@ func (t *site) spine(arms []line, share float64) (out []line) {
 				run[0].z = tie.at[0].z
 			}
 		}
-		q.z = z - float64(t.s.VoidLayers()+tieDrop)*t.s.Layer
+		q.z -= float64(t.s.VoidLayers()+tieDrop) * t.s.Layer
 		run = append(run, q)
 	}
 	flush()

@@ -22,6 +22,8 @@ type wishes struct {
 	struckIDs []string
 	// struckAt is where posts were that are not to be set again.
 	struckAt []r2.Vec
+	// struckIn is where sheets and steps were that are not to be built again.
+	struckIn []r3.Vec
 }
 
 const (

@@ -3,6 +3,7 @@ package plan
 import (
 	"errors"
 	"fmt"
+	"math"
 	"reflect"
 	"strconv"
 	"strings"
@@ -82,7 +83,7 @@ func read(name string, data []byte) (Plan, ast.Node, error) {
 	if !ok {
 		return Plan{}, nil, &mesh.FormatError{File: name, Problem: "not a plan: does not say falsework: and a version"}
 	}
-	if version != 1 && version != Version {
+	if version != math.Trunc(version) || version < 1 || version > Version {
 		return Plan{}, nil, &mesh.UnsupportedError{File: name, Where: onLine(lineOf(tree, []string{"falsework"})),
 			Problem: fmt.Sprintf("falsework: %g is not a version that this program reads (it reads 1 to %d)", version, Version)}
 	}
@@ -101,6 +102,8 @@ func read(name string, data []byte) (Plan, ast.Node, error) {
 			p.Posts[i].By = Designer
 		}
 	}
+	yours(p.Sheets)
+	yours(p.Steps)
 	return p, tree, nil
 }
 

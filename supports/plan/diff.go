@@ -27,7 +27,7 @@ const (
 // Change is one difference between two plans.
 type Change struct {
 	Op   Op     `json:"op"`
-	What string `json:"what"` // line, tie, post, zone, setting
+	What string `json:"what"` // line, tie, post, sheet, steps, zone, setting
 	ID   string `json:"id"`
 	By   Author `json:"by,omitempty"` // whose it is now, or was last
 	// Distance is how far it moved, in mm: the furthest of its points.
@@ -55,21 +55,20 @@ func (c Change) String() string {
 	return text
 }
 
-// Diff tells what became of each thing of plan a in plan b: settings, zones, lines
-// and posts, in b's order, then what is gone, in a's.
+// Diff tells what became of each thing of plan a in plan b: settings, zones, lines,
+// posts, sheets and steps, in b's order, then what is gone, in a's.
 func Diff(a, b Plan) []Change {
 	var out []Change
 	out = append(out, settings(slices.Concat(a.Settings.fields(), a.Taste.fields()), slices.Concat(b.Settings.fields(), b.Taste.fields()))...)
 	out = append(out, compare(a.Zones, b.Zones, func(z Zone) string { return z.ID }, zoneNow, zoneChange)...)
 	gone := map[string]bool{}
-	for _, l := range b.Struck.Lines {
-		gone[l.ID] = true
-	}
-	for _, q := range b.Struck.Posts {
-		gone[q.ID] = true
+	for _, id := range b.Struck.ids() {
+		gone[id] = true
 	}
 	things := compare(a.Lines, b.Lines, func(l Line) string { return l.ID }, lineNow, lineChange)
 	things = append(things, compare(a.Posts, b.Posts, func(q Post) string { return q.ID }, postNow, postChange)...)
+	things = append(things, compare(a.Sheets, b.Sheets, Sheet.name, sheetNow, sheetChange)...)
+	things = append(things, compare(a.Steps, b.Steps, Steps.name, stepsNow, stepsChange)...)
 	for _, c := range things {
 		if c.Op == Removed && gone[c.ID] {
 			c.Op = Struck
@@ -83,11 +82,8 @@ func Diff(a, b Plan) []Change {
 // strikes tells what b strikes that a neither had nor struck.
 func strikes(a, b Plan) []Change {
 	known := map[string]bool{}
-	for _, l := range slices.Concat(a.Lines, a.Struck.Lines) {
-		known[l.ID] = true
-	}
-	for _, q := range slices.Concat(a.Posts, a.Struck.Posts) {
-		known[q.ID] = true
+	for _, id := range slices.Concat(Past{a.Lines, a.Posts, a.Sheets, a.Steps}.ids(), a.Struck.ids()) {
+		known[id] = true
 	}
 	var out []Change
 	add := func(c Change) {
@@ -100,6 +96,12 @@ func strikes(a, b Plan) []Change {
 	}
 	for _, q := range b.Struck.Posts {
 		add(postNow(q))
+	}
+	for _, h := range b.Struck.Sheets {
+		add(sheetNow(h))
+	}
+	for _, h := range b.Struck.Steps {
+		add(stepsNow(h))
 	}
 	return out
 }

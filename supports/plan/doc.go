@@ -8,6 +8,9 @@
 // in between, walls that lean from the posts up to the lines, is derived from
 // these by package grow and is not in the document.
 //
+// A Sheet closes an opening under a ceiling with one layer, Steps let a hole in a
+// pocket's ceiling stand on bridges. Both are printed onto the part.
+//
 // A Zone is a place with a wish: keep it clean, hold it, do not go there. Whatever
 // is by the designer stays as it is; the program draws the rest around it.
 //

@@ -26,6 +26,11 @@ const header = `# Falsework plan: what holds the part up while it prints. Length
 #        underside there; a wall stands below; a tie only joins walls
 # posts  where walls gather and go down; a post without a side is a sole, a stretch
 #        of wall on the ground, within "reach" or under a whole line
+# sheets one layer across the opening under a ceiling, printed onto the part and
+#        pierced after printing: at [x, y, z] in it, z being the ceiling's
+# steps  layers under a pocket's ceiling that a smaller hole in it stands on, printed
+#        onto the part: at [x, y, z] on the hole's axis, its "bore" (diameter), and
+#        the direction of the lowest bridges in degrees from +X
 # zones  kind: keep-clean, must-hold or no-go, and one of
 #          box: {min: [x, y, z], max: [x, y, z]}
 #          cylinder: {from: [x, y, z], to: [x, y, z], radius: r}
@@ -112,7 +117,7 @@ func (t Taste) fields() []field {
 	if len(t.Heights) > 0 {
 		heights = vector(t.Heights...)
 	}
-	return fields(field{"pad_mm", some(t.Pad)}, field{"weights", weights}, field{"layer_heights_mm", heights})
+	return fields(field{"pad_mm", some(t.Pad)}, field{"teeth_mm", some(t.Teeth)}, field{"weights", weights}, field{"layer_heights_mm", heights})
 }
 
 func (z Zone) fields() []field {
@@ -175,23 +180,6 @@ func item(list []field) []string {
 	return out
 }
 
-func (p Past) text() []string {
-	var out []string
-	if len(p.Lines) > 0 {
-		out = append(out, "  lines:")
-	}
-	for _, l := range p.Lines {
-		out = append(out, "    - "+flow(l.fields()))
-	}
-	if len(p.Posts) > 0 {
-		out = append(out, "  posts:")
-	}
-	for _, q := range p.Posts {
-		out = append(out, "    - "+flow(q.fields()))
-	}
-	return out
-}
-
 // section is one top-level key of the document.
 type section struct {
 	key   string
@@ -222,6 +210,8 @@ func (p Plan) sections() []section {
 		list("zones", false, p.Zones, func(z Zone) string { return z.ID }, Zone.fields),
 		list("lines", true, p.Lines, func(l Line) string { return l.ID }, Line.fields),
 		list("posts", true, p.Posts, func(q Post) string { return q.ID }, Post.fields),
+		list("sheets", false, p.Sheets, Sheet.name, Sheet.fields),
+		list("steps", false, p.Steps, Steps.name, Steps.fields),
 		{key: "struck", raw: p.Struck.text()},
 		{key: "drawn", raw: p.Drawn.text()},
 	}

@@ -2,9 +2,10 @@ package plan
 
 import "slices"
 
-// Version is the version of the document that this package writes. It reads that
-// and version 1, which knew no taste, zones, struck and drawn.
-const Version = 2
+// Version is the version of the document that this package writes. It reads that and
+// those before: version 1 knew no taste, zones, struck and drawn, version 2 no sheets
+// and steps.
+const Version = 3
 
 // Plan is a whole document. The zero value holds nothing.
 type Plan struct {
@@ -15,6 +16,8 @@ type Plan struct {
 	Zones    []Zone   `yaml:"zones,omitempty"`
 	Lines    []Line   `yaml:"lines"`
 	Posts    []Post   `yaml:"posts"`
+	Sheets   []Sheet  `yaml:"sheets,omitempty"`
+	Steps    []Steps  `yaml:"steps,omitempty"`
 	// Struck are structures that the program may not draw again.
 	Struck Past `yaml:"struck,omitempty"`
 	// Drawn is what the program drew last: by it the next run tells what a person
@@ -75,23 +78,35 @@ type Post struct {
 
 // Past is structures that are not, or not now, in the plan.
 type Past struct {
-	Lines []Line `yaml:"lines,omitempty"`
-	Posts []Post `yaml:"posts,omitempty"`
+	Lines  []Line  `yaml:"lines,omitempty"`
+	Posts  []Post  `yaml:"posts,omitempty"`
+	Sheets []Sheet `yaml:"sheets,omitempty"`
+	Steps  []Steps `yaml:"steps,omitempty"`
 }
 
 // Empty tells whether there are none.
-func (p Past) Empty() bool { return len(p.Lines)+len(p.Posts) == 0 }
+func (p Past) Empty() bool { return p.Count() == 0 }
+
+// Count returns how many there are.
+func (p Past) Count() int { return len(p.ids()) }
 
 // Taste is what the designer likes, where the printer leaves a choice.
 type Taste struct {
 	// Pad is the thickness of a wall's top layers, where they meet the part, in
 	// mm; 0 means that of the wall.
-	Pad     float64 `yaml:"pad_mm,omitempty"`
+	Pad float64 `yaml:"pad_mm,omitempty"`
+	// Teeth is how far apart, in mm along a line, the teeth stand that fuse it to the
+	// part where the settings ask for that; 0 means DefaultTeeth.
+	Teeth   float64 `yaml:"teeth_mm,omitempty"`
 	Weights Weights `yaml:"weights,omitempty"`
 	// Heights are the layer heights that the supports must hold at besides the
 	// settings' own, in mm: what strangers may print with.
 	Heights []float64 `yaml:"layer_heights_mm,flow,omitempty"`
 }
+
+// DefaultTeeth is how far apart teeth stand, in mm: with one every 6 to 10 mm a line
+// stays put and snaps off tooth by tooth. Common practice, no source.
+const DefaultTeeth = 8.0
 
 // Weights say what two layouts are compared by: the seconds of print time that
 // each is worth. The zero value means time alone.
@@ -164,7 +179,7 @@ func (p *Plan) Stranded() []string {
 
 // Remember notes what of the plan the program drew, for Reclaim.
 func (p *Plan) Remember() {
-	p.Drawn = Past{}
+	p.Drawn = Past{Sheets: drawn(p.Sheets), Steps: drawn(p.Steps)}
 	for _, l := range p.Lines {
 		if l.By == Tool {
 			l.By = ""
@@ -195,7 +210,9 @@ func (p Plan) Reclaim() Plan {
 		posts[q.ID] = q
 	}
 	p.Lines, p.Posts = slices.Clone(p.Lines), slices.Clone(p.Posts)
-	p.Struck = Past{slices.Clone(p.Struck.Lines), slices.Clone(p.Struck.Posts)}
+	p.Struck.Lines, p.Struck.Posts = slices.Clone(p.Struck.Lines), slices.Clone(p.Struck.Posts)
+	p.Sheets, p.Struck.Sheets = claimed(p.Sheets, p.Drawn.Sheets, p.Struck.Sheets)
+	p.Steps, p.Struck.Steps = claimed(p.Steps, p.Drawn.Steps, p.Struck.Steps)
 	for i := range p.Lines {
 		l := &p.Lines[i]
 		was, drawn := lines[l.ID]

@@ -29,6 +29,9 @@ func small(t *testing.T) Plan {
 			{ID: "L2", At: [][3]float64{{1, 2, 30}, {3, 4, 30}, {5, 4, 30}}, Posts: []string{"P1"}, By: Designer}},
 		Posts: []Post{{ID: "P1", At: [2]float64{14, 26}, Side: 5, Head: 12.5, By: Tool},
 			{ID: "P2", At: [2]float64{4, 6}, Reach: 2.5, By: Tool}},
+		Sheets: []Sheet{{ID: "S1", At: [3]float64{26, 12, 3.4}, By: Tool}},
+		Steps: []Steps{{ID: "B1", At: [3]float64{8.25, 12, 5.2}, Bore: 6.6, By: Designer},
+			{ID: "B2", At: [3]float64{17, 17, 7.2}, Bore: 8, Direction: 30, By: Tool}},
 	}
 }
 
@@ -64,10 +67,18 @@ func TestDecodeRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ old, new, want string }{
-		{"falsework: 2", "falsework: 7", "falsework: 7"},
+		{"falsework: 3", "falsework: 7", "falsework: 7"},
 		{"id: L2", "id: L1", "used twice"},
 		{"posts: [P1]", "posts: [P9]", "no post P9"},
 		{"side: 5", "side: 0.5", "leaves no room"},
+		{"id: S1", "id: B1", "used twice"},
+		{"at: [26, 12, 3.4]", "at: [26, 12]", "3 numbers"},
+		{"at: [26, 12, 3.4]", "at: [26, 12, 0]", "no ceiling at z 0"},
+		{"at: [26, 12, 3.4]", "at: [26, 12, 30000]", "beyond ±10000 mm"},
+		{"id: B2", "id: 2B", "is not a letter"},
+		{"bore: 6.6", "bore: -1", "no diameter"},
+		{"direction: 30", "direction: 400", "beyond ±360°"},
+		{"bore: 6.6", "width: 6.6", "unknown field"},
 		{"head: 12.5", "head: -1", "below its foot"},
 		{"direction: any", "direction: sideways", "neither any nor an angle"},
 		{"layer_mm: 0.2", "layer_mm: 0.6", "thicker than"},
@@ -96,18 +107,18 @@ func TestErrorsTellKindAndLine(t *testing.T) {
 		line        string
 		unsupported bool
 	}{
-		{"falsework: 3\nlynes: []\n", "line 1", true}, // another version's words are not judged
-		{"# one\nfalsework: 2\nlynes: []\n", "line 3", false},
-		{"falsework: 2\nlines:\n- id: L1\n  at: [[1, 2], [1, 2, 3]]\n", "line 4", false},
-		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  side: wide\n", "line 5", false},
-		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2, 3]\n", "line 4", false},
-		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  at: [1, 2]\n", "line 5", false},
-		{"falsework: 2\nposts:\n- id: P1\n  at: [1, 2]\n  side: 4\n  foot: -2\n", "line 3", false},
-		{"falsework: 2\nposts: &a\n- id: P1\n", "line 2", true},
+		{"falsework: 4\nlynes: []\n", "line 1", true}, // another version's words are not judged
+		{"# one\nfalsework: 3\nlynes: []\n", "line 3", false},
+		{"falsework: 3\nlines:\n- id: L1\n  at: [[1, 2], [1, 2, 3]]\n", "line 4", false},
+		{"falsework: 3\nposts:\n- id: P1\n  at: [1, 2]\n  side: wide\n", "line 5", false},
+		{"falsework: 3\nposts:\n- id: P1\n  at: [1, 2, 3]\n", "line 4", false},
+		{"falsework: 3\nposts:\n- id: P1\n  at: [1, 2]\n  at: [1, 2]\n", "line 5", false},
+		{"falsework: 3\nposts:\n- id: P1\n  at: [1, 2]\n  side: 4\n  foot: -2\n", "line 3", false},
+		{"falsework: 3\nposts: &a\n- id: P1\n", "line 2", true},
 		{"falsework: two\n", "", false},
-		{"falsework: 2\npart: name: x\n", "line 2", false},
-		{"falsework: 2\n? part\n", "line 2", true},
-		{"falsework: 2\npart: {}\ntaste:\n  layer_heights_mm: [0.2, 0.9]\n", "line 4", false},
+		{"falsework: 3\npart: name: x\n", "line 2", false},
+		{"falsework: 3\n? part\n", "line 2", true},
+		{"falsework: 3\npart: {}\ntaste:\n  layer_heights_mm: [0.2, 0.9]\n", "line 4", false},
 		{"lines: [\n", "line 1", false},
 		{"solid\nfacet\n", "line 1", false},
 		{"", "", false},
@@ -143,22 +154,51 @@ func TestDeclaredHeightsBoundTheLean(t *testing.T) {
 	}
 }
 
-// Version 1 had neither zones nor a memory.
-func TestReadsVersion1(t *testing.T) {
-	data, err := small(t).Encode()
+// Version 1 had neither zones nor a memory, version 2 neither sheets nor steps.
+func TestReadsEarlierVersions(t *testing.T) {
+	old := small(t)
+	old.Sheets, old.Steps = nil, nil
+	data, err := old.Encode()
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := Decode("x", bytes.Replace(data, []byte("falsework: 2"), []byte("falsework: 1"), 1))
-	if err != nil || p.Version != Version {
-		t.Errorf("version %d: %v", p.Version, err)
+	for _, was := range []string{"falsework: 1", "falsework: 2"} {
+		text := bytes.Replace(data, []byte("falsework: 3"), []byte(was), 1)
+		p, err := Decode("x", text)
+		if err != nil || p.Version != Version {
+			t.Errorf("%s: version %d: %v", was, p.Version, err)
+		}
+		// What is added makes it a document of today.
+		p.Sheets = small(t).Sheets
+		got, err := Update(text, p)
+		if back, _ := Decode("x", got); err != nil || !same(back, p) || !bytes.Contains(got, []byte("falsework: 3")) {
+			t.Errorf("%s: %v\n%s", was, err, got)
+		}
+	}
+}
+
+// A sheet that a person moves is theirs, one that they delete is struck.
+func TestReclaimSheets(t *testing.T) {
+	p := small(t)
+	p.Remember()
+	p.Sheets[0].At[0]++
+	p.Steps = p.Steps[:1] // B2 is gone, B1 was the designer's all along
+	got := p.Reclaim()
+	if got.Sheets[0].By != Designer || len(got.Struck.Sheets) != 0 {
+		t.Errorf("a moved sheet is %+v, struck %v", got.Sheets[0], got.Struck.Sheets)
+	}
+	if len(got.Struck.Steps) != 1 || got.Struck.Steps[0].ID != "B2" || got.Steps[0].By != Designer {
+		t.Errorf("deleted steps leave %+v, struck %+v", got.Steps, got.Struck.Steps)
+	}
+	if again := got.Reclaim(); len(again.Struck.Steps) != 1 {
+		t.Errorf("struck twice: %+v", again.Struck.Steps)
 	}
 }
 
 func FuzzDecode(f *testing.F) {
 	f.Add([]byte("falsework: 1\n"))
-	f.Add([]byte("falsework: 2\nlines: [{id: L1, at: [[1,2,3]]}]\n"))
-	f.Add([]byte("falsework: 2\nzones:\n- id: Z1 # here\n  box: {min: [0, 0, 0], max: [1, 1, 1]}\n"))
+	f.Add([]byte("falsework: 3\nlines: [{id: L1, at: [[1,2,3]]}]\n"))
+	f.Add([]byte("falsework: 3\nzones:\n- id: Z1 # here\n  box: {min: [0, 0, 0], max: [1, 1, 1]}\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p, err := Decode("fuzz", data)
 		if err != nil {
@@ -203,5 +243,32 @@ func TestScore(t *testing.T) {
 		if got := c.w.Score(100, 2, 10); got != c.want {
 			t.Errorf("%+v: %g, want %g", c.w, got, c.want)
 		}
+	}
+}
+
+// A difference between two plans tells what became of sheets and steps.
+func TestDiffTellsSheets(t *testing.T) {
+	a := small(t)
+	b := small(t)
+	b.Sheets[0].At = [3]float64{29, 16, 3.4} // 3 and 4 mm aside
+	b.Steps[0].Bore = 6.4
+	b.Steps[1].By = Designer
+	b.Sheets = append(b.Sheets, Sheet{ID: "S2", At: [3]float64{1, 2, 3}, By: Designer})
+	var got []string
+	for _, c := range Diff(a, b) {
+		got = append(got, c.String())
+	}
+	b.Sheets, b.Steps = nil, nil
+	b.Struck.Steps = []Steps{{ID: "B2", At: a.Steps[1].At}}
+	for _, c := range Diff(a, b) {
+		got = append(got, c.String())
+	}
+	want := []string{
+		"moved sheet S1 by 5.00 mm: [26, 12, 3.4] → [29, 16, 3.4]", "added sheet S2: [1, 2, 3] (the designer's)",
+		"resized steps B1: {bore: 6.6, direction: 0} → {bore: 6.4, direction: 0} (the designer's)", "pinned steps B2 (the designer's)",
+		"removed sheet S1: was [26, 12, 3.4]", "removed steps B1: was [8.25, 12, 5.2] (the designer's)", "struck steps B2: was [17, 17, 7.2]",
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("(-want +got)\n%s", d)
 	}
 }

@@ -15,6 +15,8 @@ var told = map[string]string{
 	"Plan.zones":              "places with a wish",
 	"Plan.lines":              "contact lines under the part, and the walls below them",
 	"Plan.posts":              "where walls gather and go down",
+	"Plan.sheets":             "single layers across openings under ceilings, printed onto the part and pierced after printing",
+	"Plan.steps":              "layers under the ceilings of pockets, printed onto the part, that smaller holes stand on",
 	"Plan.struck":             "structures that are not to be drawn again",
 	"Plan.drawn":              "what the program drew last; not for editing",
 	"Part.size_mm":            "extents along x, y and z",
@@ -27,6 +29,7 @@ var told = map[string]string{
 	"Settings.lean_deg":       "furthest that a wall's edge may lean",
 	"Settings.margin":         "share of the bridge kept in hand",
 	"Settings.cell_mm":        "edge of a cell of the proof",
+	"Taste.teeth_mm":          "how far apart teeth stand along lines that are fused (gap_mm: 0), 8 mm if left out",
 	"Taste.pad_mm":            "thickness of a wall's top layers; that of the wall if left out",
 	"Taste.weights":           "what layouts are compared by, in seconds of print time",
 	"Taste.layer_heights_mm":  "layer heights that the supports must hold at besides the settings' own",
@@ -47,6 +50,12 @@ var told = map[string]string{
 	"Post.head":               "height at which walls begin to spread, at most",
 	"Post.foot":               "0 on the plate, else the height of the part's upper side below",
 	"Post.by":                 "whose it is: tool may change it, designer never; designer if left out",
+	"Sheet.at":                "x, y of a place in the opening, and the height of the ceiling over it",
+	"Sheet.by":                "whose it is: tool may change it, designer never; designer if left out",
+	"Steps.at":                "x, y of the hole's axis, and the height of the ceiling",
+	"Steps.bore":              "diameter of the hole; found from the part if left out",
+	"Steps.direction":         "of the lowest bridges, in degrees from +X",
+	"Steps.by":                "whose it is: tool may change it, designer never; designer if left out",
 	"Cylinder.from":           "one end of the axis",
 	"Cylinder.to":             "the other",
 	"Settings.nozzle_mm":      "bore of the nozzle",
@@ -126,8 +135,11 @@ func schemaOfStruct(t reflect.Type) schema {
 		one.Description = told[t.Name()+"."+key]
 		switch {
 		case t == reflect.TypeFor[Plan]() && key == "falsework":
-			one.Enum = []any{1, Version}
-		case key == "direction":
+			one.Enum = nil
+			for v := 1; v <= Version; v++ {
+				one.Enum = append(one.Enum, v)
+			}
+		case key == "direction" && t == reflect.TypeFor[Settings]():
 			one.Type = []string{"string", "number"}
 		case key == "id":
 			one.Pattern = names.String()

@@ -63,7 +63,7 @@ func TestSchemaRefusesWhatDecodeRefuses(t *testing.T) {
 	}
 	good := strings.TrimPrefix(string(data), header)
 	for _, c := range []struct{ from, to string }{
-		{"falsework: 2", "falsework: 7"},
+		{"falsework: 3", "falsework: 7"},
 		{"bridge_mm", "bridge"},
 		{"id: L1", "id: 1L"},
 		{"id: L1\n    at: [[0.24, 6.5, 30], ", "id: L1\n    at: ["},
@@ -73,7 +73,10 @@ func TestSchemaRefusesWhatDecodeRefuses(t *testing.T) {
 		{"box: {min: [0, 0, 0], max: [1, 1, 1]}", "boxes: {}"},
 		{"box: {min: [0, 0, 0], max: [1, 1, 1]}", "box: {min: [0, 0, 0], max: [1, 1, 1]}\n    face: {at: [0, 0, 0], normal: [0, 0, 1]}"},
 		{"by: designer", "by: me"},
-		{"falsework: 2\n", ""},
+		{"at: [26, 12, 3.4]", "at: [26, 12]"},
+		{"bore: 6.6", "bore: wide"},
+		{"direction: 30", "way: 30"},
+		{"falsework: 3\n", ""},
 	} {
 		bad := strings.Replace(good, c.from, c.to, 1)
 		if bad == good {

@@ -29,7 +29,12 @@ func anyPlan(t *rapid.T) Plan {
 	}
 	ids := rapid.SliceOfNDistinct(rapid.StringMatching(`[A-Z][a-z0-9_.-]{0,3}`), 0, 12, rapid.ID).Draw(t, "ids")
 	for _, id := range ids {
-		switch rapid.IntRange(0, 4).Draw(t, "what") {
+		switch rapid.IntRange(0, 6).Draw(t, "what") {
+		case 5:
+			p.Sheets = append(p.Sheets, Sheet{ID: id, At: [3]float64{mm.Draw(t, "x"), mm.Draw(t, "y"), size.Draw(t, "z")}, By: author.Draw(t, "by")})
+		case 6:
+			p.Steps = append(p.Steps, Steps{ID: id, At: [3]float64{mm.Draw(t, "x"), mm.Draw(t, "y"), size.Draw(t, "z")},
+				Bore: size.Draw(t, "bore"), Direction: float64(rapid.IntRange(0, 180).Draw(t, "direction")), By: author.Draw(t, "by")})
 		case 0:
 			z := Zone{ID: id, Kind: rapid.SampledFrom([]Kind{KeepClean, MustHold}).Draw(t, "kind")}
 			a := [3]float64{mm.Draw(t, "x"), mm.Draw(t, "y"), mm.Draw(t, "z")}
@@ -73,7 +78,7 @@ func commented(t *rapid.T, data []byte) string {
 		if m := topKey.FindStringSubmatch(l); m != nil {
 			section = m[1]
 		}
-		lists := section == "zones" || section == "lines" || section == "posts"
+		lists := section == "zones" || section == "lines" || section == "posts" || section == "sheets" || section == "steps"
 		if lists && strings.HasPrefix(l, "  ") {
 			l = strings.Repeat(" ", indent) + l[2:]
 		}
@@ -119,11 +124,16 @@ func TestUpdateProperty(t *testing.T) {
 		for _, z := range b.Zones {
 			taken[z.ID] = true
 		}
-		for _, l := range b.Lines {
-			taken[l.ID] = true
+		for _, id := range (Past{b.Lines, b.Posts, b.Sheets, b.Steps}).ids() {
+			taken[id] = true
 		}
-		for _, q := range b.Posts {
-			taken[q.ID] = true
+		for _, h := range a.Sheets {
+			if !taken[h.ID] && rapid.Bool().Draw(t, "keep") {
+				if rapid.Bool().Draw(t, "edit") {
+					h.At[1] += 1.5
+				}
+				b.Sheets = append(b.Sheets, h)
+			}
 		}
 		for _, l := range a.Lines {
 			if !taken[l.ID] && rapid.Bool().Draw(t, "keep") {
@@ -164,6 +174,7 @@ func TestUpdateProperty(t *testing.T) {
 // that goes leaves them, and the user's own way of writing numbers stays.
 func TestUpdateTouchesOnlyWhatChanges(t *testing.T) {
 	p := small(t)
+	p.Sheets, p.Steps = nil, nil
 	data, err := p.Encode()
 	if err != nil {
 		t.Fatal(err)
@@ -207,7 +218,7 @@ func TestReclaim(t *testing.T) {
 	want := q
 	want.Posts = slices.Clone(q.Posts)
 	want.Posts[0].By, want.Posts[2].By = Designer, Designer
-	want.Struck = Past{p.Drawn.Lines[1:], p.Drawn.Posts[2:]}
+	want.Struck = Past{Lines: p.Drawn.Lines[1:], Posts: p.Drawn.Posts[2:]}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Errorf("(-want +got)\n%s", d)
 	}

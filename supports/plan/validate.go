@@ -91,6 +91,18 @@ func (p Plan) faults() []fault {
 			}
 		}
 	}
+	for i, h := range p.Sheets {
+		place := []string{"sheets", strconv.Itoa(i)}
+		c.claim(place, "sheet", h.ID)
+		c.sheet(place, h)
+		c.author(place, h.ID, h.By)
+	}
+	for i, h := range p.Steps {
+		place := []string{"steps", strconv.Itoa(i)}
+		c.claim(place, "steps entry", h.ID)
+		c.steps(place, h)
+		c.author(place, h.ID, h.By)
+	}
 	c.past("struck", p.Struck)
 	c.past("drawn", p.Drawn)
 	return c.faults
@@ -172,6 +184,9 @@ const leastLine = 0.05
 func (c *checker) taste(t Taste, s supports.Settings) {
 	// A pad narrower than its wall makes no sense, and one that stands out further
 	// than a layer may would hang.
+	if t.Teeth != 0 && !(t.Teeth >= 2*s.Line && t.Teeth <= mostTeeth) {
+		c.bad([]string{"taste", "teeth_mm"}, "taste: teeth_mm: %g mm is outside %g to %g mm", t.Teeth, 2*s.Line, mostTeeth)
+	}
 	if most := s.Wall + min(mostFlange, 2*s.Reach()); t.Pad != 0 && !(t.Pad >= s.Wall-1e-9 && t.Pad <= most+1e-9) {
 		c.bad([]string{"taste", "pad_mm"}, "taste: pad_mm: %g mm is outside %.4g to %.4g mm", t.Pad, s.Wall, most)
 	}
@@ -182,6 +197,9 @@ func (c *checker) taste(t Taste, s supports.Settings) {
 		}
 	}
 }
+
+// mostTeeth is how far apart teeth may be, in mm: further and most lines have one.
+const mostTeeth = 50.0
 
 // mostFlange is how much thicker than its wall a pad may be, in mm: 0.8 mm in all at
 // a nozzle of 0.4. Common practice, no source.
@@ -241,5 +259,15 @@ func (c *checker) past(key string, p Past) {
 		if !finite(q.At[0], q.At[1], q.Head, q.Foot, q.Side, q.Reach) {
 			c.bad(place, "post %s: a number is beyond ±%g mm", q.ID, float64(maxCoordinate))
 		}
+	}
+	for i, h := range p.Sheets {
+		place := []string{key, "sheets", strconv.Itoa(i)}
+		c.name(place, "sheet", h.ID)
+		c.sheet(place, h)
+	}
+	for i, h := range p.Steps {
+		place := []string{key, "steps", strconv.Itoa(i)}
+		c.name(place, "steps entry", h.ID)
+		c.steps(place, h)
 	}
 }

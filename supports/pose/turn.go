@@ -81,6 +81,15 @@ func (t Turn) matrix() matrix {
 // to +Z.
 func (t Turn) Up() r3.Vec { return t.matrix()[2] }
 
+// Turned returns a direction of the given part as the turn has it.
+func (t Turn) Turned(v r3.Vec) r3.Vec { return t.matrix().apply(v) }
+
+// Back returns the direction of the given part that the turn brings to v.
+func (t Turn) Back(v r3.Vec) r3.Vec {
+	m := t.matrix()
+	return r3.Add(r3.Add(r3.Scale(v.X, m[0]), r3.Scale(v.Y, m[1])), r3.Scale(v.Z, m[2]))
+}
+
 // turnUp returns a turn that brings the direction up to +Z and, in plan, the
 // direction along of the part to +X or −X.
 func turnUp(up, along r3.Vec) Turn {

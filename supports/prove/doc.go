@@ -35,9 +35,12 @@
 //     second moments are. What stands on the part has no known grip.
 //   - Tipping: the centre of mass of a connected piece, part or support, lies
 //     outside the hull of what it stands on.
-//   - Held: a body that is printed onto the part would take more than a hand gives to
-//     break off, pulled straight and bent at its far end (bonds.go). What sticks
-//     across a void has no measured value and is not counted.
+//   - In pieces: a body comes off in pieces, whose order and necks are told.
+//   - No room: neither pliers nor a blade get straight at a body (room.go).
+//   - Thin: Report.Walls finds walls that not every line from the nozzle to 1.2 times
+//     it prints well.
+//
+// Sway and letting go fail where Options.Steadiness binds.
 //
 // Euler's load is told for every body from below: P·∫(h − z)/EI dz = 1, the trace of
 // the kernel of w″ = −P·w/EI with the top free, bounds 1/P of its first eigenvalue
@@ -58,8 +61,13 @@
 //  5. compare the layers of both for overlap, fusion and nearness (touch.go);
 //  6. gather failing cells into places and sort them by harm (places.go).
 //
+// Report.Faces tells which faces of the part a body marks, and Report.Name which of a
+// list of named solids is nearest to each reason. To prove many supports under one part,
+// cut it once and give it to ProveCut.
+//
 // Beside the verdict, Voids tells what the gap prints as at the layer heights of
-// strangers (voids.go). It looks along verticals and shares none of these steps.
+// strangers (voids.go). It looks along verticals and shares none of these steps,
+// but that sheets are found in the same way.
 //
 // Cells are judged, so solids are seen at the settings' cell and at mid-layer.
 // Every report depends on its inputs alone, never on the number of workers.

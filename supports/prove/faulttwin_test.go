@@ -292,7 +292,7 @@ func (c *scene) hold(body, other [][]bool, k0, k1 int, s slack, thin bool) [][]b
 		if count(asks) == 0 {
 			continue
 		}
-		c.bridge(at, fresh, carried, ground, asks, bad, s, thin)
+		c.bridge(at, fresh, carried, ground, broad, asks, bad, s, thin)
 		for n := range asks {
 			if asks[n] && !bad[n] {
 				debt[n] = 0 // what a bead holds owes nothing
@@ -303,7 +303,7 @@ func (c *scene) hold(body, other [][]bool, k0, k1 int, s slack, thin bool) [][]b
 }
 
 // bridge finds the asking cells that no straight bead holds.
-func (c *scene) bridge(at, fresh, carried, ground, asks, bad []bool, s slack, thin bool) {
+func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s slack, thin bool) {
 	free := make([]bool, len(at)) // in the air
 	for n := range at {
 		free[n] = fresh[n] && !carried[n]
@@ -354,12 +354,12 @@ func (c *scene) bridge(at, fresh, carried, ground, asks, bad []bool, s slack, th
 		todo := []int{start}
 		seen[start] = true
 		var patch []int
-		leans, touches := false, false
+		leans, touches, flat := false, false, false
 		for len(todo) > 0 {
 			n := todo[len(todo)-1]
 			todo = todo[:len(todo)-1]
 			patch = append(patch, n)
-			leans = leans || carried[n]
+			leans, flat = leans || carried[n], flat || broad[n]
 			i, j := n%c.w, n/c.w
 			for d := 0; d < 9; d++ {
 				x, y := i+d%3-1, j+d/3-1
@@ -409,7 +409,7 @@ func (c *scene) bridge(at, fresh, carried, ground, asks, bad []bool, s slack, th
 			held := make([]bool, len(at))
 			some := false
 			for _, n := range rest {
-				held[n] = chord(n, d, 24, isFree, onGround, true)
+				held[n] = chord(n, d, 24, isFree, onGround, flat) // the rim of a slope holds nothing
 				some = some || !held[n]
 			}
 			if !some {

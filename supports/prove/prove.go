@@ -19,6 +19,40 @@ type Options struct {
 	// Workers bounds the tasks at work; 0 means one for each processor. The
 	// report does not depend on it.
 	Workers int
+	// Memory is what earlier proofs of much the same print left; nil for none. The report
+	// does not depend on it either.
+	Memory *Memory
+	// Steadiness says whether supports that sway, or may let go of the plate, fail.
+	Steadiness Steadiness
+}
+
+// Steadiness says what becomes of supports that sway too far under the nozzle or whose
+// feet may let go of the plate.
+type Steadiness int
+
+const (
+	SteadinessDefault Steadiness = iota // what steadinessBinds says
+	SteadinessBinds                     // they fail
+	SteadinessTold                      // they are told as notes
+)
+
+// steadinessBinds is the default.
+const steadinessBinds = false
+
+func (s Steadiness) binds() bool {
+	return s == SteadinessBinds || s == SteadinessDefault && steadinessBinds
+}
+
+// Memory lets a proof judge again only those layers that changed since the one before. The
+// zero value remembers nothing. Only one proof at a time may use it.
+type Memory struct{ part, sup hold.Memory }
+
+// judge is hold.Judge with a memory for one of the two bodies.
+func (m *Memory) judge(of func(*Memory) *hold.Memory, in hold.Input) []hold.Layer {
+	if m == nil {
+		return hold.Judge(in) // which keeps nothing
+	}
+	return of(m).Judge(in)
 }
 
 const (
@@ -43,23 +77,16 @@ func Prove(part *mesh.Mesh, bodies []*mesh.Mesh, s supports.Settings, opt Option
 	if part == nil || len(part.Triangles) == 0 {
 		return Report{}, fmt.Errorf("prove: the part has no triangles")
 	}
-	all, err := gather(bodies)
-	if err != nil {
-		return Report{}, err
-	}
 	if err := standing("part", part); err != nil {
 		return Report{}, err
 	}
-	box := part.Bounds()
-	if len(all.Triangles) > 0 {
-		box = union(box, all.Bounds())
-	}
-	g, err := gridFor(box, s.Cell)
+	// The cells lie as the part does, whatever the supports reach: near a limit it
+	// matters where they begin.
+	g, err := gridFor(part.Bounds(), s.Cell)
 	if err != nil {
 		return Report{}, err
 	}
-	return ProveStacks(raster.Section(part, g, s.Layers(), opt.Workers),
-		raster.Section(all, g, s.Layers(), opt.Workers), s, opt)
+	return ProveCut(raster.Section(part, g, s.Layers(), opt.Workers), bodies, s, opt)
 }
 
 // ProveCut is Prove for a part that has been cut already, at the settings' layers
@@ -126,10 +153,12 @@ func newProof(part, sup *raster.Stack, s supports.Settings, opt Options) (*proof
 		return nil, fmt.Errorf("prove: the part is cut in layers of %g mm (first %g mm), the settings say %g mm (first %g mm)",
 			part.Height, part.First, s.Layer, s.First)
 	}
-	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers}
+	p := &proof{part: part, sup: sup, s: s, workers: opt.Workers, memory: opt.Memory, steady: opt.Steadiness.binds()}
 	if p.workers <= 0 {
 		p.workers = runtime.GOMAXPROCS(0)
 	}
+	// From here on sheets and steps are of the part.
+	p.part, p.sup, p.sheets = apart(part, sup, s, p.workers)
 	return p, nil
 }
 
@@ -160,13 +189,6 @@ func standing(name string, m *mesh.Mesh) error {
 		return fmt.Errorf("prove: %s reaches %.3g mm below the plate; lift it to z = 0", name, -z)
 	}
 	return nil
-}
-
-func union(a, b r3.Box) r3.Box {
-	return r3.Box{
-		Min: r3.Vec{X: min(a.Min.X, b.Min.X), Y: min(a.Min.Y, b.Min.Y), Z: min(a.Min.Z, b.Min.Z)},
-		Max: r3.Vec{X: max(a.Max.X, b.Max.X), Y: max(a.Max.Y, b.Max.Y), Z: max(a.Max.Z, b.Max.Z)},
-	}
 }
 
 func gridFor(box r3.Box, cell float64) (raster.Grid, error) {
@@ -209,13 +231,16 @@ func widen(s *raster.Stack, box r3.Box) (*raster.Stack, error) {
 // proof is one proof at work.
 type proof struct {
 	part, sup *raster.Stack
+	sheets    sheets // that were supports, and count as of the part
 	s         supports.Settings
 	workers   int
+	steady    bool // what sways or lets go fails
+	memory    *Memory
 }
 
 func (p *proof) run() Report {
 	r := Report{
-		Verdict: Holds, Grid: p.part.Grid,
+		Verdict: Holds, Grid: p.part.Grid, layers: p.part.Layers,
 		PartLayers: len(p.part.Cut), SupportLayers: len(p.sup.Cut),
 		Bodies: []Body{}, Reasons: []Reason{}, Notes: []Reason{},
 	}
@@ -224,21 +249,23 @@ func (p *proof) run() Report {
 	var barred []uint32
 	var oblique []Way
 	var stances []stance
+	var bonds []bond
 	var t touches
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
-			part = hold.Judge(hold.Input{Body: p.part, Other: printed, Settings: p.s, Workers: p.workers})
+			part = p.memory.judge(func(m *Memory) *hold.Memory { return &m.part }, hold.Input{Body: p.part, Other: printed, Settings: p.s, Brief: true, Workers: p.workers})
 		},
 		func() {
 			// Supports are walls one line thick, whoever drew them.
-			sup = hold.Judge(hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Workers: p.workers})
+			sup = p.memory.judge(func(m *Memory) *hold.Memory { return &m.sup }, hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Brief: true, Workers: p.workers})
 			var n int
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)
 			barred = p.ways(layers, n)
 			oblique = p.oblique(layers, barred)
 			stances = p.standing(layers, n)
+			bonds = p.bonds(layers, n)
 			t = p.touches()
 		},
 	}
@@ -249,15 +276,24 @@ func (p *proof) run() Report {
 	}
 	_ = eg.Wait() // the tasks return no error
 
+	var tips []tip // of the part
+	eg.Go(func() error {
+		rows, _ := runsOf(p.part, p.workers)
+		tips = p.tipping(rows, contactsBy(part))
+		return nil
+	})
 	p.holding(&r, part, sup, layers)
+	p.closing(&r)
 	p.touching(&r, t)
 	p.stands(&r, stances)
-	p.bonds(&r, layers)
+	p.bonded(&r, bonds)
 	p.thins(&r, thin)
-	partRows, _ := runsOf(p.part, p.workers)
-	p.tips(&r, p.tipping(partRows, contactsBy(part)), false)
 	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
 	p.leaving(&r, barred, oblique)
+	p.apart(&r, layers, bonds)
+	p.rooms(&r, layers)
+	_ = eg.Wait() // likewise
+	p.tips(&r, tips, false)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
 	if len(r.Reasons) > 0 {
@@ -270,7 +306,7 @@ func (p *proof) run() Report {
 func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	area := p.part.CellArea()
 	marginal, best, contact, landing := 0, 0, 0, 0
-	var spots, supSpots, contacts []Spot
+	var spots, supSpots, contacts, bridges []Spot
 	for i := range part {
 		l := &part[i]
 		bare, specks := p.bare(l, p.part.Layer(l.K))
@@ -278,10 +314,13 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 		best += min(l.Best, bare.Count())
 		spots = p.spot(spots, l.K, &bare)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
+		across := raster.AndNot(&l.Asks, &l.Unheld)
+		bridges = p.spot(bridges, l.K, &across)
 		p.eachContact(l, func(k, j, i0, i1 int) {
 			contact += i1 - i0
 			if b := layers[k].bodyAt(i0, j); b >= 0 {
 				r.Bodies[b].ContactMM2 += float64(i1-i0) * area
+				r.scars = append(r.scars, scar{int32(b), int32(l.K), int32(j), int32(i0), int32(i1), false})
 			}
 		})
 	}
@@ -295,6 +334,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			landing += i1 - i0
 			if b := layers[l.K].bodyAt(i0, j); b >= 0 {
 				r.Bodies[b].LandingMM2 += float64(i1-i0) * area
+				r.scars = append(r.scars, scar{int32(b), int32(l.K), int32(j), int32(i0), int32(i1), true})
 			}
 		})
 	}
@@ -304,7 +344,7 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 		r.PlateMM2 += b.PlateMM2
 	}
 	r.PlateMM2 = tidy(r.PlateMM2)
-	r.UnheldSpots, r.SupportSpots, r.Contacts = spots, supSpots, contacts
+	r.UnheldSpots, r.SupportSpots, r.Contacts, r.Bridges = spots, supSpots, contacts, bridges
 	r.PartUnheldMM2 = tidy(cellsIn(spots) * area)
 	r.SupportUnheldMM2 = tidy(cellsIn(supSpots) * area)
 	r.UnheldMM2 = tidy(r.PartUnheldMM2 + r.SupportUnheldMM2)
@@ -366,31 +406,5 @@ func (p *proof) eachContact(l *hold.Layer, f func(k, j, i0, i1 int)) {
 		hit := raster.And(&rest, p.sup.Layer(k))
 		hit.EachRun(func(j, i0, i1 int) { f(k, j, i0, i1) })
 		rest = raster.AndNot(&rest, &hit)
-	}
-}
-
-// leaving reads off which bodies have a way out.
-func (p *proof) leaving(r *Report, barred []uint32, oblique []Way) {
-	for n := range r.Bodies {
-		b := &r.Bodies[n]
-		for w := 0; w < allWays; w++ {
-			if barred[n]>>w&1 == 0 {
-				b.WaysOut = append(b.WaysOut, wayName(w))
-			}
-		}
-		if oblique[n] != "" {
-			b.WaysOut = append(b.WaysOut, oblique[n])
-		}
-		if b.Blocked = len(b.WaysOut) == 0; !b.Blocked {
-			continue
-		}
-		r.BlockedBodies++
-		c := r3.Scale(0.5, r3.Add(b.Bounds.Min, b.Bounds.Max))
-		r.Reasons = append(r.Reasons, Reason{
-			Kind: Blocked, At: c, LayerZ: b.Bounds.Min.Z, VolumeMM3: b.VolumeMM3, Body: b.ID,
-			Text: fmt.Sprintf("Support body %d round x %.1f, y %.1f, z %.1f to %.1f mm cannot come off: the part bars every straight way out.",
-				b.ID, c.X, c.Y, b.Bounds.Min.Z, b.Bounds.Max.Z),
-			Remedy: "open the loop that it makes round the part, or split it into pieces that each have a way out",
-		})
 	}
 }

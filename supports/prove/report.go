@@ -29,11 +29,14 @@ const (
 	SideFused     Kind = "side-fused"     // printed against a wall of the part
 	WrongVoid     Kind = "void"           // the gap is wrong at a height that binds
 	SideNear      Kind = "side-near"      // nearer to a wall than the clearance: a note
-	Sways         Kind = "sways"          // a support bends too far: a note
-	LetsGo        Kind = "lets-go"        // a foot may come off the plate: a note
+	Sways         Kind = "sways"          // a support bends too far: a note, unless Steadiness binds
+	LetsGo        Kind = "lets-go"        // a foot may come off the plate: likewise
+	NoRoom        Kind = "no-room"        // neither pliers nor a blade get at a body: a note
 	Thin          Kind = "thin"           // too thin to print, and left out of the proof: a note
 	Tips          Kind = "tips"           // out of balance: a note
-	Held          Kind = "held"           // breaking it off takes more than a hand: a note
+	Pierced       Kind = "pierced"        // a sheet closes an opening and is to be pierced: a note
+	Held          Kind = "held"           // breaking it off takes more than a hand
+	InPieces      Kind = "in-pieces"      // it does not come off whole, but in pieces: a note
 )
 
 // Report is what a proof found. Areas are in plan view unless said, places are
@@ -64,8 +67,13 @@ type Report struct {
 	PlateMM2   float64 `json:"plate_mm2"`   // of supports, on the plate
 	LandingMM2 float64 `json:"landing_mm2"` // of supports, standing on the part
 
-	Bodies        []Body `json:"bodies"` // in order of their lowest cell
-	BlockedBodies int    `json:"blocked_bodies"`
+	// Sheets and steps, printed onto the part on purpose, are no bodies of supports.
+	Sheets     []Sheet `json:"sheets"`
+	PiercedMM2 float64 `json:"pierced_mm2"` // of them, to be pierced after printing
+
+	Bodies        []Body `json:"bodies"`         // in order of their lowest cell
+	BlockedBodies int    `json:"blocked_bodies"` // with no way out as a whole
+	LockedBodies  int    `json:"locked_bodies"`  // that do not come off whole nor in pieces
 
 	PartLayers    int `json:"part_layers"`
 	SupportLayers int `json:"support_layers"`
@@ -78,9 +86,13 @@ type Report struct {
 	UnheldSpots      []Spot      `json:"-"` // of the part
 	SupportSpots     []Spot      `json:"-"` // unheld cells of the supports
 	Contacts         []Spot      `json:"-"` // of the part, over a support's top
+	Bridges          []Spot      `json:"-"` // of the part, held across the air alone
 	CollisionSpots   []Spot      `json:"-"`
 	FusedSpots       []Spot      `json:"-"`
 	SideTouchedSpots []Spot      `json:"-"` // cells of supports too near a wall
+
+	layers raster.Layers
+	scars  []scar
 }
 
 // Spot is a set of cells of one layer.
@@ -112,6 +124,14 @@ type Body struct {
 	BondMM2 float64 `json:"bond_mm2"`
 	PullN   float64 `json:"pull_n"`
 	SnapN   float64 `json:"snap_n"`
+
+	// Pieces that it comes off in, in order, where it does not come off whole.
+	Pieces []Piece `json:"pieces,omitempty"`
+
+	// Touches are the faces of the part that it touches, the most first: see Faces.
+	Touches []Touch `json:"touches,omitempty"`
+	// Room is where a tool gets at it, none if it does nowhere.
+	Room *Room `json:"room,omitempty"`
 }
 
 // Way is a straight way out: "down", "up", degrees from +X towards +Y, or such an
@@ -126,6 +146,7 @@ type Reason struct {
 	LayerZ float64 `json:"z_mm"`   // underside of the lowest layer concerned
 	Remedy string  `json:"remedy"` // what the designer can do
 	Body   int     `json:"body,omitempty"`
+	ID     string  `json:"id,omitempty"` // of the structure nearest to it: see Name
 
 	AreaMM2   float64 `json:"area_mm2,omitempty"`
 	VolumeMM3 float64 `json:"volume_mm3,omitempty"`
@@ -142,6 +163,16 @@ func (r Reason) MarshalJSON() ([]byte, error) {
 	}{plain(r), list(r.At)})
 }
 
+// MarshalJSON adds the place and the bounds as lists.
+func (h Sheet) MarshalJSON() ([]byte, error) {
+	type plain Sheet
+	return json.Marshal(struct {
+		plain
+		At     [3]float64    `json:"at_mm"`
+		Bounds [2][3]float64 `json:"bounds_mm"`
+	}{plain(h), list(h.At), [2][3]float64{list(h.Bounds.Min), list(h.Bounds.Max)}})
+}
+
 // MarshalJSON adds the bounds as two lists.
 func (b Body) MarshalJSON() ([]byte, error) {
 	type plain Body
@@ -149,4 +180,41 @@ func (b Body) MarshalJSON() ([]byte, error) {
 		plain
 		Bounds [2][3]float64 `json:"bounds_mm"`
 	}{plain(b), [2][3]float64{list(b.Bounds.Min), list(b.Bounds.Max)}})
+}
+
+// MarshalJSON adds the bounds as two lists.
+func (q Piece) MarshalJSON() ([]byte, error) {
+	type plain Piece
+	return json.Marshal(struct {
+		plain
+		Bounds [2][3]float64 `json:"bounds_mm"`
+	}{plain(q), [2][3]float64{list(q.Bounds.Min), list(q.Bounds.Max)}})
+}
+
+// MarshalJSON adds normal and place as lists.
+func (q Touch) MarshalJSON() ([]byte, error) {
+	type plain Touch
+	return json.Marshal(struct {
+		plain
+		Normal [3]float64 `json:"normal"`
+		At     [3]float64 `json:"at_mm"`
+	}{plain(q), list(q.Normal), list(q.At)})
+}
+
+// MarshalJSON adds the place as a list.
+func (q Room) MarshalJSON() ([]byte, error) {
+	type plain Room
+	return json.Marshal(struct {
+		plain
+		At [3]float64 `json:"at_mm"`
+	}{plain(q), list(q.At)})
+}
+
+// MarshalJSON adds the place as a list.
+func (n Neck) MarshalJSON() ([]byte, error) {
+	type plain Neck
+	return json.Marshal(struct {
+		plain
+		At [3]float64 `json:"at_mm"`
+	}{plain(n), list(n.At)})
 }

@@ -160,14 +160,18 @@ func newFooting(ids []int32, feet []foot, line float64) *footing {
 	return f
 }
 
-// stands reads off how the bodies stand. It is told, not failed.
+// stands reads off how the bodies stand.
 func (p *proof) stands(r *Report, list []stance) {
+	to := &r.Notes
+	if p.steady {
+		to = &r.Reasons
+	}
 	for n := range r.Bodies {
 		b, s := &r.Bodies[n], &list[n]
 		b.SwayMM, b.FootMPa, b.PushN = tidy(s.sway.v), tidy(s.foot.v), tidy(s.push.v)
 		if s.sway.v > mostSway {
 			at := s.sway.where()
-			r.Notes = append(r.Notes, Reason{
+			*to = append(*to, Reason{
 				Kind: Sways, At: at, LayerZ: at.Z, Body: b.ID,
 				Text: fmt.Sprintf("Support body %d gives way by %.2g mm to a nozzle that drags at it with %g N at x %.1f, y %.1f, z %.1f mm, and may break or print badly beyond %g mm.",
 					b.ID, s.sway.v, p.s.Drag, at.X, at.Y, at.Z, mostSway),
@@ -176,7 +180,7 @@ func (p *proof) stands(r *Report, list []stance) {
 		}
 		if s.foot.v > p.s.Adhesion {
 			at := s.foot.where()
-			r.Notes = append(r.Notes, Reason{
+			*to = append(*to, Reason{
 				Kind: LetsGo, At: at, LayerZ: at.Z, Body: b.ID,
 				Text: fmt.Sprintf("A foot of support body %d is pulled with %.2g MPa when a nozzle drags at x %.1f, y %.1f, z %.1f mm, and the plate is taken to hold %g MPa.",
 					b.ID, s.foot.v, at.X, at.Y, at.Z, p.s.Adhesion),

@@ -92,7 +92,24 @@ func TestSwayLimit(t *testing.T) {
 		if r.Verdict != prove.Holds {
 			t.Errorf("%g mm high: %s", c.h, kinds(r))
 		}
+		bound, says := proofBinding(t, part, supports.Settings{Drag: c.drag, Adhesion: 50}, hollow(0, 0, 5, 0.5, 0, c.h)), ""
+		if want > 0.1 {
+			says = "sways"
+		}
+		if kinds(bound) != says || (bound.Verdict == prove.Fails) != (want > 0.1) || noted(bound, prove.Sways) {
+			t.Errorf("%g mm high, %g N: %s, %q; want %q", c.h, c.drag, bound.Verdict, kinds(bound), says)
+		}
 	}
+}
+
+// proofBinding fails what sways or lets go.
+func proofBinding(t *testing.T, part *mesh.Mesh, s supports.Settings, body *mesh.Mesh) prove.Report {
+	t.Helper()
+	r, err := prove.Prove(part, []*mesh.Mesh{body}, s, prove.Options{Steadiness: prove.SteadinessBinds})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
 }
 
 // σ = F·z/Z with Z = π·d³/32 of a solid round foot (any handbook): 1.2 MPa at Ø5
@@ -127,6 +144,9 @@ func TestFootTension(t *testing.T) {
 	}{{1.1, true}, {1.4, false}} {
 		if r := proof(t, part, supports.Settings{Adhesion: c.adhesion}, round(0, 5, 30)); noted(r, prove.LetsGo) != c.noted {
 			t.Errorf("a plate that holds %g MPa: noted %v", c.adhesion, !c.noted)
+		}
+		if r := proofBinding(t, part, supports.Settings{Adhesion: c.adhesion}, round(0, 5, 30)); strings.Contains(kinds(r), "lets-go") != c.noted {
+			t.Errorf("a plate that holds %g MPa: %q", c.adhesion, kinds(r))
 		}
 	}
 }

@@ -1,7 +1,6 @@
 package prove
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -21,9 +20,6 @@ var (
 )
 
 const (
-	// thinGap is the widest gap, in mm, for which no void may print thicker than
-	// thickVoid mm, whatever the layers. Common practice, no source.
-	thinGap, thickVoid = 0.2, 0.4
 	// levelGradient is the rise over run from which an underside is a slope: one
 	// degree, far more than rounding tilts a face, and over a line's width far
 	// less than a layer.
@@ -44,6 +40,8 @@ const (
 	VoidFused Grade = "fused"      // printed together across no void
 	VoidFar   Grade = "too far"    // carries too late or not at all
 	VoidNone  Grade = "no contact" // no support carries the part
+	// VoidGone is no void: a sheet or step that prints in no layer.
+	VoidGone Grade = "no layer"
 )
 
 // Void is what prints between the tops of supports and the part above them at
@@ -64,6 +62,8 @@ type Void struct {
 	GoodMM2  float64    `json:"good_mm2"`
 	FarMM2   float64    `json:"far_mm2"`
 	VoidMM   [2]float64 `json:"void_mm"` // thinnest and thickest as printed
+	// SheetMM2 is the area of sheets and steps that prints in 0, 1, 2, 3 or more layers.
+	SheetMM2 [countedLayers]float64 `json:"sheet_mm2"`
 	// Where the grade is not good: the lowest cell of that kind.
 	At *[3]float64 `json:"at_mm,omitempty"`
 }
@@ -73,10 +73,10 @@ type Void struct {
 // the settings' own layers, first in the list, at those that are declared, and at
 // those that strangers print.
 //
-// A void good to print is at least one layer and at most the gap and half a
-// layer thick, where a single layer is the least there can be; under a slope one
-// layer more; and never above 0.4 mm for gaps of up to 0.2 mm. A surface that lies
-// on a cutting plane may go to either side, and is counted the worse way.
+// A void good to print is at least one layer and at most Settings.ThickestVoid. A
+// surface that lies on a cutting plane may go to either side, and is counted the
+// worse way. A void too thick does no harm within half a line of a good one, as
+// on the treads of a slope: a bead may stand out so far.
 //
 // What counts as a contact is decided at the settings' own layers, so that all
 // rows tell of the same places: a top below the part across no more empty layers
@@ -99,6 +99,7 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 		return nil, err
 	}
 	var list, landings []contact
+	var own []sheetColumn
 	var g raster.Grid
 	if sup != nil && len(sup.Triangles) > 0 {
 		if err := standing("supports", sup); err != nil {
@@ -107,21 +108,29 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 		if g, err = gridFor(sup.Bounds(), s.Cell); err != nil {
 			return nil, err
 		}
-		for _, c := range columns(part, sup, g) {
+		closed := sheetsIn(part, sup, g, s)
+		for _, c := range columns(part, sup, g, closed != nil) {
+			if closed != nil {
+				var mine []stretch
+				c.part, c.sup, mine = merged(closed, int(c.cell)%g.W, int(c.cell)/g.W, c.part, c.sup)
+				for _, q := range mine {
+					own = append(own, sheetColumn{c.cell, q})
+				}
+			}
 			list = append(list, contactsOf(c.cell, c.sup, c.part, s)...)
 			landings = append(landings, contactsOf(c.cell, c.part, c.sup, s)...)
 		}
 	}
-	own := s.Layers()
+	now := s.Layers()
 	var rows []raster.Layers
 	add := func(lay raster.Layers) {
 		if !slices.Contains(rows, lay) {
 			rows = append(rows, lay)
 		}
 	}
-	add(own)
+	add(now)
 	for _, h := range s.Heights {
-		add(raster.Layers{First: own.First, Height: h})
+		add(raster.Layers{First: now.First, Height: h})
 	}
 	binding := len(rows)
 	for _, h := range strangersLayers {
@@ -132,6 +141,7 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 	out := make([]Void, len(rows))
 	for n, lay := range rows {
 		out[n] = voidAt(list, landings, g, lay, s)
+		out[n].sheets(own, g, lay, s)
 		out[n].Own, out[n].Binds = n == 0, n < binding
 	}
 	return out, nil
@@ -146,15 +156,24 @@ func (r *Report) Bind(voids []Void) {
 			continue
 		}
 		area, what := v.FusedMM2, "are printed together"
-		if v.Grade == VoidFar {
+		switch v.Grade {
+		case VoidFar:
 			area, what = v.FarMM2, "come too far apart"
+		case VoidGone:
+			area, what = v.SheetMM2[0], "lack a sheet or step, which prints in no layer,"
 		}
 		at := r3.Vec{X: v.At[0], Y: v.At[1], Z: v.At[2]}
+		remedy := "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights"
+		lay := raster.Layers{First: v.First, Height: v.Layer}
+		if k := lay.Above(at.Z - 1e-4); math.Abs(lay.Plane(k)-at.Z) < 1e-4 {
+			remedy = fmt.Sprintf("the surface lies on the plane that layer %d is cut at, so it may print a layer higher or lower: move it by half a layer, %.3g mm, or change the first layer by as much",
+				k, v.Layer/2)
+		}
 		r.Reasons = append(r.Reasons, Reason{
 			Kind: WrongVoid, At: at, LayerZ: at.Z, AreaMM2: area,
 			Text: fmt.Sprintf("In layers of %g mm, the first %g mm, part and supports %s over %s, the lowest place being x %.1f, y %.1f, z %.2f mm.",
 				v.Layer, v.First, what, mm2(area), at.X, at.Y, at.Z),
-			Remedy: "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights",
+			Remedy: remedy,
 		})
 		r.Verdict = Fails
 	}
@@ -166,7 +185,8 @@ type surface struct {
 	cell  int32 // row × width + column
 	turn  int32 // change of winding, going up
 	z     float64
-	slope bool // it is not level
+	facet int32 // the triangle
+	slope bool  // it is not level
 }
 
 // stretch is a piece of a vertical inside a solid.
@@ -182,8 +202,8 @@ type column struct {
 }
 
 // columns returns the verticals through the cells' centres that meet a support,
-// in order of their cells.
-func columns(part, sup *mesh.Mesh, g raster.Grid) []column {
+// in order of their cells; those that miss the part only if alone is set.
+func columns(part, sup *mesh.Mesh, g raster.Grid, alone bool) []column {
 	over := raster.NewBits(0, 0, g.W, g.H)
 	under := surfaces(sup, g, nil)
 	for n := range under {
@@ -199,7 +219,7 @@ func columns(part, sup *mesh.Mesh, g raster.Grid) []column {
 			_, above = ofCell(above, above[0].cell)
 		}
 		its, above = ofCell(above, cell)
-		if p := stretches(its); len(p) > 0 {
+		if p := stretches(its); len(p) > 0 || alone {
 			out = append(out, column{cell, p, stretches(mine)})
 		}
 	}
@@ -267,13 +287,33 @@ func surfaces(m *mesh.Mesh, g raster.Grid, only *raster.Bits) []surface {
 				if n.Z != 0 {
 					z -= (n.X*(g.Center(i, 0).X-v[0].X) + n.Y*(y-v[0].Y)) / n.Z
 				}
-				out = append(out, surface{int32(j*g.W + i), turn, min(max(z, lo), hi), slope})
+				out = append(out, surface{int32(j*g.W + i), turn, min(max(z, lo), hi), int32(t), slope})
 			}
 		}
 	}
-	slices.SortStableFunc(out, func(a, b surface) int {
-		return cmp.Or(cmp.Compare(a.cell, b.cell), cmp.Compare(a.z, b.z), -cmp.Compare(a.turn, b.turn))
-	})
+	return inOrder(out, g.W*g.H)
+}
+
+// inOrder sorts surfaces by cell, of which there are so many, then upward, entries first.
+// Those of one cell are few.
+func inOrder(list []surface, cells int) []surface {
+	at := make([]int32, cells+1)
+	for n := range list {
+		at[list[n].cell+1]++
+	}
+	for c := range cells {
+		at[c+1] += at[c]
+	}
+	out := make([]surface, len(list))
+	for _, f := range list {
+		out[at[f.cell]] = f
+		at[f.cell]++
+	}
+	for n := range out {
+		for k := n; k > 0 && out[k].cell == out[k-1].cell && (out[k].z < out[k-1].z || out[k].z == out[k-1].z && out[k].turn > out[k-1].turn); k-- {
+			out[k], out[k-1] = out[k-1], out[k]
+		}
+	}
 	return out
 }
 
@@ -325,7 +365,7 @@ func contactsOf(cell int32, low, high []stretch, s supports.Settings) []contact 
 		q := contact{cell, low[:n+1], high[p:], high[p].slope || low[n].top}
 		most := s.VoidLayers()
 		if q.slope {
-			most++
+			most = s.SlopeVoidLayers()
 		}
 		if empty, _, ok := q.void(s.Layers(), onPlane); ok && empty <= most {
 			out = append(out, q)
@@ -363,29 +403,29 @@ func (q *contact) void(lay raster.Layers, nearer float64) (empty int, thick floa
 	return 0, 0, false
 }
 
-// thickest returns the thickest void, in mm, that is good in layers of height mm.
-func thickest(s supports.Settings, height float64, slope bool) float64 {
-	if s.IsFused() {
-		return 0
-	}
-	most := max(height, s.Gap+height/2)
-	if slope {
-		most += height
-	}
-	if s.Gap <= thinGap+onPlane {
-		most = min(most, thickVoid)
-	}
-	return most
-}
-
 // voidAt is one row: what the contacts and landings print as in layers lay.
 func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s supports.Settings) Void {
 	v := Void{Layer: lay.Height, First: lay.First, Grade: VoidNone}
-	cells := map[Grade]int{}
+	if len(contacts)+len(landings) == 0 {
+		return v
+	}
+	there := s
+	there.Layer = lay.Height
+	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
+	total := 0
 	lowest := map[Grade][3]float64{}
-	count := func(list []contact) (counts [countedLayers]int) {
-		for n := range list {
-			q := &list[n]
+	for _, side := range [...]struct {
+		list  []contact
+		areas *[countedLayers]float64
+	}{{contacts, &v.AreaMM2}, {landings, &v.LandingMM2}} {
+		var counts [countedLayers]int
+		var sets [3]raster.Bits // good, fused, too far
+		for n := range sets {
+			sets[n] = raster.NewBits(0, 0, g.W, g.H)
+		}
+		heights := map[int32]float64{}
+		for n := range side.list {
+			q := &side.list[n]
 			// Both ways that a surface on a cutting plane may go.
 			empty, thick, ok := q.void(lay, onPlane)
 			if !ok {
@@ -395,40 +435,53 @@ func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s su
 			if !ok {
 				continue
 			}
-			grade := VoidGood
+			set := 0
 			switch {
 			case empty == 0 && !s.IsFused():
-				grade = VoidFused
-			case farThick > thickest(s, lay.Height, q.slope)+onPlane:
-				grade = VoidFar
+				set = 1
+			case farThick > there.ThickestVoid(q.slope)+onPlane:
+				set = 2
 			}
-			if grade != VoidFused {
+			if set != 1 {
 				empty, thick = far, farThick
 			}
-			if len(cells) == 0 {
+			if total == 0 {
 				v.VoidMM = [2]float64{thick, thick}
 			}
+			total++
 			v.VoidMM = [2]float64{min(v.VoidMM[0], thick), max(v.VoidMM[1], thick)}
 			counts[min(empty, countedLayers-1)]++
-			cells[grade]++
-			z := q.high[0].lo
-			if at, there := lowest[grade]; !there || z < at[2] {
-				c := g.Center(int(q.cell)%g.W, int(q.cell)/g.W)
-				lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
+			i, j := int(q.cell)%g.W, int(q.cell)/g.W
+			sets[set].Set(i, j)
+			if z, there := heights[q.cell]; !there || q.high[0].lo < z {
+				heights[q.cell] = q.high[0].lo
 			}
 		}
-		return counts
+		// Beside what carries, a bead may stand out by half its width.
+		sets[2] = raster.Beyond(&sets[2], &sets[0], raster.DiscOf(s.Line/2/g.Cell))
+		for n, grade := range [...]Grade{VoidGood, VoidFused, VoidFar} {
+			sets[n].EachRun(func(j, i0, i1 int) {
+				for i := i0; i < i1; i++ {
+					z := heights[int32(j*g.W+i)]
+					if at, known := lowest[grade]; !known || z < at[2] {
+						c := g.Center(i, j)
+						lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
+					}
+				}
+			})
+		}
+		for n := range counts {
+			side.areas[n] = area(counts[n])
+		}
+		v.GoodMM2 += area(sets[0].Count())
+		v.FusedMM2 += area(sets[1].Count())
+		v.FarMM2 += area(sets[2].Count())
 	}
-	over, under := count(contacts), count(landings)
-	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
-	for n := range over {
-		v.AreaMM2[n], v.LandingMM2[n] = area(over[n]), area(under[n])
-	}
-	v.FusedMM2, v.GoodMM2, v.FarMM2 = area(cells[VoidFused]), area(cells[VoidGood]), area(cells[VoidFar])
+	v.GoodMM2, v.FusedMM2, v.FarMM2 = tidy(v.GoodMM2), tidy(v.FusedMM2), tidy(v.FarMM2)
 	v.VoidMM = [2]float64{tidy(v.VoidMM[0]), tidy(v.VoidMM[1])}
 	bead := s.Line*s.Line + onPlane
 	switch {
-	case len(cells) == 0:
+	case total == 0: // none of them prints
 		return v
 	case v.FusedMM2 > bead:
 		v.Grade = VoidFused

@@ -18,6 +18,7 @@ import (
 type Steps struct {
 	Hole, Pocket float64 // radii, mm, round one axis
 	Line, Layer  float64 // mm
+	Longest      float64 // bridge, mm, where the pocket is not round; 0: by its radius
 }
 
 // mostSteps makes a polygon of 64 sides, round within 0.4 mm up to a radius of
@@ -39,13 +40,16 @@ func (p Steps) Layers() int {
 }
 
 // Span returns the longest bridge of the steps, in mm: in the first layer the
-// pocket's chord along the hole's tangent, 2·√(R² − r²), in the second the
-// slot's width, 2r, which is more where the ceiling is narrow.
+// pocket's chord along the hole's tangent, 2·√(R² − r²). In the second it is the
+// same chord, across, or less where the slot is narrower.
 func (p Steps) Span() float64 {
 	if p.Layers() == 0 {
 		return 0
 	}
-	return max(2*math.Sqrt(p.Pocket*p.Pocket-p.Hole*p.Hole), 2*p.Hole)
+	if p.Longest > 0 {
+		return p.Longest
+	}
+	return 2 * math.Sqrt(p.Pocket*p.Pocket-p.Hole*p.Hole)
 }
 
 // Lowered returns how far the steps lower the seat, in mm.
@@ -80,24 +84,26 @@ func (p Steps) Seat(at r3.Vec) *mesh.Mesh {
 	return mesh.Prism(mesh.RegularPolygon(r2.Vec{X: at.X, Y: at.Y}, p.Pocket, sides, 0), at.Z-overlapEnd, at.Z+p.Lowered())
 }
 
-// Sheet closes an opening in a ceiling of any shape with one layer, pierced
-// after printing.
+// Sheet is one layer under a ceiling of any shape, from wall to wall, so that the
+// ceiling and the hole in it lie on it. It is pierced after printing.
 type Sheet struct {
-	Span float64 // of the ceiling that the sheet makes whole, mm
-	Area float64 // of the opening, which is pierced, mm²
+	Span  float64 // of what it closes, mm
+	Area  float64 // of the hole, which is pierced, mm²
+	Layer float64 // mm, by which it lowers the seat
 }
 
-// RoundSheet returns the sheet over a hole in the ceiling of a round pocket,
-// given both radii in mm: the bridge is the pocket's full width.
-func RoundSheet(hole, pocket float64) Sheet {
-	return Sheet{Span: 2 * pocket, Area: math.Pi * hole * hole}
+// RoundSheet returns the sheet under a hole in the ceiling of a round pocket,
+// given both radii and the layer height in mm: the bridge is the pocket's full width.
+func RoundSheet(hole, pocket, layer float64) Sheet {
+	return Sheet{Span: 2 * pocket, Area: math.Pi * hole * hole, Layer: layer}
 }
 
 // Holds tells whether a printer with this longest bridge (mm) prints the sheet.
 func (p Sheet) Holds(bridge float64) bool { return p.Span <= bridge+1e-9 }
 
 func (p Sheet) String() string {
-	return fmt.Sprintf("sheet: one layer across the hole, bridging %.1f mm; pierce %.1f mm² after printing", p.Span, p.Area)
+	return fmt.Sprintf("sheet: one layer under the ceiling, bridging %.1f mm; pierce %.1f mm² after printing; deepen the pocket by %.2f mm to keep the seat",
+		p.Span, p.Area, p.Layer)
 }
 
 // Chamfer fills the corner under a ledge with a face at the limit.

@@ -19,10 +19,10 @@ func TestSteps(t *testing.T) {
 		span         float64
 	}{
 		{"hole wider than the pocket", 22, 8, 0, 0},
-		{"bearing", 8, 22, 3, 20.4939},   // √(22² − 8²) = √420
-		{"M3 head", 3.4, 6.5, 3, 5.5399}, // √(6.5² − 3.4²)
-		{"fine hole", 1.8, 5, 2, 4.6648}, // a square's corners stand off 0.37 mm
-		{"narrow ceiling", 8, 9, 3, 8},   // the chord is √17 mm, the slot 8 mm
+		{"bearing", 8, 22, 3, 20.4939},      // √(22² − 8²) = √420
+		{"M3 head", 3.4, 6.5, 3, 5.5399},    // √(6.5² − 3.4²)
+		{"fine hole", 1.8, 5, 2, 4.6648},    // a square's corners stand off 0.37 mm
+		{"narrow ceiling", 8, 9, 3, 4.1231}, // √17: the walls leave no more of the slot of 8 mm
 		{"wide hole", 40, 60, 4, 44.7214},
 	} {
 		p := remedy.Steps{Hole: c.hole / 2, Pocket: c.pocket / 2, Line: 0.4, Layer: 0.2}
@@ -115,7 +115,7 @@ func TestMidWall(t *testing.T) {
 }
 
 func TestSheet(t *testing.T) {
-	p := remedy.RoundSheet(4, 11)
+	p := remedy.RoundSheet(4, 11, 0.2)
 	near(t, "span", p.Span, 22, 0)
 	near(t, "area", p.Area, 16*math.Pi, 1e-12)
 	if p.Holds(21.9) || !p.Holds(22) {
@@ -139,8 +139,8 @@ func TestSentences(t *testing.T) {
 		{remedy.Steps{Hole: 4, Pocket: 11, Line: 0.4, Layer: 0.2},
 			"bridging steps: 3 layers, longest bridge 20.5 mm; deepen the pocket by 0.60 mm to keep the seat"},
 		{remedy.Steps{}, "no ceiling to step"},
-		{remedy.RoundSheet(4, 11),
-			"sheet: one layer across the hole, bridging 22.0 mm; pierce 50.3 mm² after printing"},
+		{remedy.RoundSheet(4, 11, 0.2),
+			"sheet: one layer under the ceiling, bridging 22.0 mm; pierce 50.3 mm² after printing; deepen the pocket by 0.20 mm to keep the seat"},
 		{remedy.Chamfer{Depth: 4, Length: 10, Limit: 45 * deg},
 			"chamfer: 4.00 mm out, 4.00 mm down the wall, over 10.0 mm; adds 80.0 mm³"},
 		{remedy.MidWall{Span: 18, Line: 0.4},

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"falsework/supports/grow"
+	"falsework/supports/hold"
 	"falsework/supports/need"
 	"falsework/supports/remedy"
 
@@ -89,6 +91,31 @@ func (v *surveyor) teardrop(b *remedy.Bore) []Remedy {
 	return []Remedy{{Name: "teardrop", Text: text, Cutter: b.Cutter(t)}}
 }
 
+// asked tells how a plan asks for it.
+func asked(key, id string, at r3.Vec) string {
+	hundredth := func(v float64) float64 { return math.Round(v*100)/100 + 0 }
+	return fmt.Sprintf(" (in a plan: %s: [{id: %s, at: [%g, %g, %g]}])", key, id, hundredth(at.X), hundredth(at.Y), hundredth(at.Z))
+}
+
+// steps returns the bridging steps under a ceiling that a round hole in it would stand
+// on. In a pocket that is not round its sides give the best direction.
+func (v *surveyor) steps(c *ceiling, h *hole) (remedy.Steps, bool) {
+	p := remedy.Steps{Hole: h.radius, Pocket: c.outer.radius, Line: v.s.Line, Layer: v.s.Layer}
+	switch {
+	case !h.round:
+		return p, false
+	case c.outer.round:
+		return p, math.Hypot(h.center.X-c.outer.center.X, h.center.Y-c.outer.center.Y) < v.s.Line/2
+	case !c.outer.convex:
+		return p, false
+	}
+	p.Longest = math.Inf(1)
+	for n := range hold.Directions {
+		p.Longest = min(p.Longest, grow.StepsSpan(c.outer.hull, h.center, 2*h.radius, math.Pi*float64(n)/hold.Directions))
+	}
+	return p, p.Layers() > 0
+}
+
 // ceilingRemedies holds a level face or does without it.
 func (v *surveyor) ceilingRemedies(c ceiling, f *Finding) []Remedy {
 	var out, beyond []Remedy
@@ -107,13 +134,16 @@ func (v *surveyor) ceilingRemedies(c ceiling, f *Finding) []Remedy {
 			if h.solid {
 				continue
 			}
-			sheet := remedy.Sheet{Span: c.closed.Longest, Area: h.area}
-			if h.round && c.outer.round && math.Hypot(h.center.X-c.outer.center.X, h.center.Y-c.outer.center.Y) < v.s.Line/2 {
-				p := remedy.Steps{Hole: h.radius, Pocket: c.outer.radius, Line: v.s.Line, Layer: v.s.Layer}
-				seat := p.Seat(r3.Vec{X: h.center.X, Y: h.center.Y, Z: v.part.Bottom(c.k)})
-				add(p.Holds(v.s.Bridge), Remedy{Name: "bridging steps", Text: p.String(), Cutter: seat})
+			sheet := remedy.Sheet{Span: c.closed.Longest, Area: h.area, Layer: v.s.Layer}
+			at := r3.Vec{X: h.center.X, Y: h.center.Y, Z: v.part.Bottom(c.k)}
+			add(sheet.Holds(v.s.Bridge), Remedy{Name: "one-layer sheet", Text: sheet.String() + asked("sheets", "S1", at)})
+			if p, ok := v.steps(&c, &h); ok {
+				r := Remedy{Name: "bridging steps", Text: p.String() + asked("steps", "B1", at)}
+				if c.outer.round {
+					r.Cutter = p.Seat(at)
+				}
+				add(p.Holds(v.s.Bridge), r)
 			}
-			add(sheet.Holds(v.s.Bridge), Remedy{Name: "one-layer sheet", Text: sheet.String()})
 		}
 	case Ledge:
 		p := remedy.Chamfer{Depth: c.depth, Length: float64(c.patch.Area) * v.part.CellArea() / c.depth, Limit: v.s.Limit}

@@ -10,6 +10,7 @@ import (
 	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
+	"falsework/supports/grow"
 	"falsework/supports/hold"
 	"falsework/supports/need"
 	"falsework/supports/remedy"
@@ -294,6 +295,12 @@ func (v *surveyor) ceiling(r *need.Region) ceiling {
 		area := signedArea(at)
 		if area > 0 {
 			c.outer = fit
+			c.outer.hull = grow.Hull(at)
+			length := 0.0
+			for i, p := range c.outer.hull {
+				length += math.Sqrt(r2.Norm2(r2.Sub(c.outer.hull[(i+1)%len(c.outer.hull)], p)))
+			}
+			c.outer.convex = signedArea(c.outer.hull)-area <= length*cell
 			continue
 		}
 		if -area < v.s.Line*v.s.Line {
@@ -395,7 +402,9 @@ func (c *ceiling) tell(f *Finding) {
 type circle struct {
 	center r2.Vec
 	radius float64
-	round  bool // the outline is one
+	round  bool     // the outline is one
+	convex bool     // it has no corners that stand inward, give or take a cell
+	hull   []r2.Vec // of an outer outline
 }
 
 // fitCircle returns the circle about the outline's centroid; cells put corners up

@@ -86,7 +86,7 @@ func TestKinds(t *testing.T) {
 		{"long deck", join(wall, box(-3, 0, 12, 35, 10, 14), box(33, 0, 0, 35, 10, 14)), survey.Bridge, survey.Span, 33, "3 of 0.4 mm"},
 		{"table", join(box(0, 0, 0, 4, 4, 12), box(26, 0, 0, 30, 4, 12), box(0, 26, 0, 4, 30, 12), box(26, 26, 0, 30, 30, 12), box(0, 0, 12, 30, 30, 14)),
 			survey.Ceiling, survey.Span, -1, "supports over"},
-		{"pocket", pocket(round(2.5)), survey.Ring, survey.Span, 2 * math.Sqrt(4.5*4.5-2.5*2.5), "longest bridge 7.5 mm"},
+		{"pocket", pocket(round(2.5)), survey.Ring, survey.Span, 2 * math.Sqrt(4.5*4.5-2.5*2.5), "bridging 9.0 mm"},
 		{"pocket, square hole", pocket(square(1.8)), survey.Ring, survey.Span, -1, "bridging 9.0 mm; pierce 1"},
 		{"bore", bored(14, 9, 20), survey.Crown, survey.Overhang, 9 * math.Sqrt2, "apex 12.73 mm above the axis"},
 		{"slope", join(box(0, 0, 0, 4, 10, 2), mesh.Frustum(
