@@ -174,7 +174,7 @@ func TestReferenceSheetIsValidHTML(t *testing.T) {
 		missing(t, "html-validate is not installed; \"make tools\" does it, with npm")
 	}
 	if out, err := exec.Command(path, "--version").CombinedOutput(); err != nil {
-		missing(t, fmt.Sprintf("html-validate does not run (it needs Node 20.6 or later): %v\n%s", err, out))
+		missing(t, fmt.Sprintf("html-validate does not run (it needs Node 18 or later): %v\n%s", err, out))
 	}
 	for name, args := range map[string][]string{
 		"wall-bracket":      {"--heights", "0.16", "--title", `A "bracket" <b> & more`, "--description", "5 < 6"},
