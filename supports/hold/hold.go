@@ -67,7 +67,7 @@ type judge struct {
 
 // roundShare is the share of a line that a default cell is. Limits allow for one such
 // cell, and where a distance begins and ends is known to half a cell each, which may give
-// away another. Smaller cells give away less and are allowed the difference: they see
+// away another. Smaller cells give away less and are allowed the difference, but for the length of bridges: they see
 // more exactly, and judge no more strictly.
 const roundShare = 4
 
