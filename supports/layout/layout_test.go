@@ -54,6 +54,9 @@ func bare(t testing.TB, p plan.Plan, m *mesh.Mesh, part *raster.Stack, s support
 // The bracket's plan holds at the bridge limit and with a tenth in hand, and each
 // of its contact lines is needed.
 func TestBracketPlanIsMinimal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("judges a plan once for each of its lines")
+	}
 	m, part, s := bracket(t)
 	p := layout.Layout("wall-bracket", m, part, need.Find(m, part, s, 0), s, 0)
 	for _, f := range []float64{1, 0.9} {
