@@ -10,7 +10,7 @@ test("a sheet closes the hole of the bearing block where a bridge reaches across
   await verdict(page, "fails");
   const add = async (what: string): Promise<void> => {
     await page.getByRole("tab", { name: /Findings/ }).click();
-    await page.getByRole("button", { name: /ring ceiling/ }).click();
+    await page.getByRole("button", { name: /ring ceiling/ }).first().click();
     await page.locator(".note").getByRole("button", { name: what }).click();
   };
   // The pocket is 22 mm wide, and a bridge of 10 mm holds.
