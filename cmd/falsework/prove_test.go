@@ -119,7 +119,7 @@ func TestProveAgreesWithBake(t *testing.T) {
 			if baked.verdict(t) != "holds" {
 				want = exitFails
 			}
-			code, pair := proveJSON(t, at(c.dir, "-part.stl"), at(c.dir, "-supports.stl"), "--bridge", c.bridge)
+			code, pair := proveJSON(t, at(c.dir, "-part.stl"), at(c.dir, "-supports.stl"), "--plan", at(c.dir, ".plan.yaml"), "--bridge", c.bridge)
 			if code != want {
 				t.Errorf("%s, bridges to %s: exit %d, bake says %s", name, c.bridge, code, baked.verdict(t))
 			}
@@ -420,6 +420,12 @@ func TestProvePlan(t *testing.T) {
 	}
 	for _, q := range p.Posts {
 		ids[q.ID] = true
+	}
+	for _, h := range p.Sheets {
+		ids[h.ID] = true
+	}
+	for _, h := range p.Steps {
+		ids[h.ID] = true
 	}
 	args := []string{"prove", part, filepath.Join(dir, "nut-pocket-plate-supports.stl"), "--plan", file, "--json"}
 	if code, stdout, stderr := call(args...); code != exitHolds {

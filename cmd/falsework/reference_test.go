@@ -101,7 +101,7 @@ func TestReferenceLib3MFFindsTwoBodies(t *testing.T) {
 		got := html.UnescapeString(string(text))
 		want := []string{"warnings 0\n", "millimetres yes\n", "name=part\n"}
 		bodies := 1
-		if r.Supports.Bodies > 0 {
+		if r.Supports.Bodies > 0 || r.Supports.closes() {
 			bodies = 2
 			want = append(want, "name=supports\n", "assembly components=2 valid=yes")
 			m, _, err := mesh.ReadSTL(filepath.Join(out, name+"-supports.stl"))
