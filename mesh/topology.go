@@ -54,7 +54,7 @@ type side struct {
 }
 
 // topology also returns the shell forest over the triangles.
-func (m *Mesh) topology() (Topology, disjoint) {
+func (m *Mesh) topology() (Topology, Disjoint[uint32]) {
 	// Sides are filed by their lower vertex with a counting sort; the few in
 	// each file are then sorted by the other vertex. Linear in practice.
 	start := make([]uint32, len(m.Vertices)+1)
@@ -87,7 +87,7 @@ func (m *Mesh) topology() (Topology, disjoint) {
 			next[lo]++
 		}
 	}
-	shells := newDisjoint(len(m.Triangles))
+	shells := NewDisjoint[uint32](len(m.Triangles))
 	for v := range m.Vertices {
 		file := sides[start[v]:start[v+1]]
 		sortSides(file)
@@ -97,7 +97,7 @@ func (m *Mesh) topology() (Topology, disjoint) {
 				if file[n].up {
 					up++
 				}
-				shells.union(file[0].triangle, file[n].triangle)
+				shells.Union(file[0].triangle, file[n].triangle)
 				n++
 			}
 			top.Edges++
@@ -151,7 +151,7 @@ func (m *Mesh) Shells() []*Mesh {
 	number := make([]uint32, len(forest)) // triangle → shell, set at roots first
 	var sizes []int
 	for i := range forest {
-		root := forest.find(uint32(i))
+		root := forest.Find(uint32(i))
 		if root == uint32(i) {
 			number[i] = uint32(len(sizes))
 			sizes = append(sizes, 0)

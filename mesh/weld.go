@@ -117,22 +117,22 @@ func (m *Mesh) Round32() (dropped int) {
 // that lose a corner by it, and then the vertices that nothing uses any more.
 // A closed surface stays closed. It returns how many triangles went.
 func (m *Mesh) contract() (dropped int) {
-	var joined disjoint
+	var joined Disjoint[uint32]
 	for _, t := range m.Triangles {
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
 			if a != b && m.Vertices[a] == m.Vertices[b] {
 				if joined == nil {
-					joined = newDisjoint(len(m.Vertices))
+					joined = NewDisjoint[uint32](len(m.Vertices))
 				}
-				joined.union(a, b)
+				joined.Union(a, b)
 			}
 		}
 	}
 	kept := m.Triangles[:0]
 	for _, t := range m.Triangles {
 		if joined != nil {
-			t = [3]uint32{joined.find(t[0]), joined.find(t[1]), joined.find(t[2])}
+			t = [3]uint32{joined.Find(t[0]), joined.Find(t[1]), joined.Find(t[2])}
 		}
 		if t[0] == t[1] || t[1] == t[2] || t[2] == t[0] {
 			dropped++
@@ -169,34 +169,5 @@ func (m *Mesh) compact() {
 	m.Vertices = kept
 	for i, t := range m.Triangles {
 		m.Triangles[i] = [3]uint32{number[t[0]], number[t[1]], number[t[2]]}
-	}
-}
-
-// disjoint is a forest of disjoint sets whose roots are their smallest members,
-// so that the sets do not depend on the order of the unions.
-type disjoint []uint32
-
-func newDisjoint(n int) disjoint {
-	d := make(disjoint, n)
-	for i := range d {
-		d[i] = uint32(i)
-	}
-	return d
-}
-
-func (d disjoint) find(i uint32) uint32 {
-	for d[i] != i {
-		d[i] = d[d[i]]
-		i = d[i]
-	}
-	return i
-}
-
-func (d disjoint) union(a, b uint32) {
-	a, b = d.find(a), d.find(b)
-	if a < b {
-		d[b] = a
-	} else {
-		d[a] = b
 	}
 }

@@ -1,5 +1,7 @@
 package raster
 
+import "falsework/mesh"
+
 // Piece is one connected component of a set of cells.
 type Piece struct {
 	Cells          Bits
@@ -40,17 +42,7 @@ func Pieces(b *Bits) []Piece {
 // label gives every run of b the number of its component, numbered by first run.
 func label(b *Bits) (runs []run, label []int, n int) {
 	b.EachRun(func(j, i0, i1 int) { runs = append(runs, run{j, i0, i1}) })
-	parent := make([]int, len(runs))
-	for i := range parent {
-		parent[i] = i
-	}
-	find := func(i int) int {
-		for parent[i] != i {
-			parent[i] = parent[parent[i]]
-			i = parent[i]
-		}
-		return i
-	}
+	sets := mesh.NewDisjoint[int](len(runs))
 	above, at := 0, 0 // first run of the row before, and of this row
 	for r := range runs {
 		if r > 0 && runs[r].j != runs[r-1].j {
@@ -63,15 +55,12 @@ func label(b *Bits) (runs []run, label []int, n int) {
 			if runs[q].i1 < runs[r].i0 {
 				continue
 			}
-			a, c := find(q), find(r)
-			if a != c {
-				parent[max(a, c)] = min(a, c)
-			}
+			sets.Union(q, r)
 		}
 	}
 	label = make([]int, len(runs))
 	for r := range runs {
-		if root := find(r); root == r {
+		if root := sets.Find(r); root == r {
 			label[r] = n
 			n++
 		} else {

@@ -173,26 +173,15 @@ func (s *surface) cornerNormals() [][3]r3.Vec {
 // components groups triangles that share vertices and returns each group's box,
 // ordered by its first triangle.
 func (s *surface) components() []r3.Box {
-	parent := make([]uint32, len(s.at))
-	for i := range parent {
-		parent[i] = uint32(i)
-	}
-	find := func(i uint32) uint32 {
-		for parent[i] != i {
-			parent[i] = parent[parent[i]]
-			i = parent[i]
-		}
-		return i
-	}
+	sets := mesh.NewDisjoint[uint32](len(s.at))
 	for _, t := range s.tris {
-		a := find(t[0])
-		parent[find(t[1])] = a
-		parent[find(t[2])] = a
+		sets.Union(t[0], t[1])
+		sets.Union(t[0], t[2])
 	}
 	index := map[uint32]int{}
 	var boxes []r3.Box
 	for _, t := range s.tris {
-		root := find(t[0])
+		root := sets.Find(t[0])
 		k, ok := index[root]
 		if !ok {
 			k = len(boxes)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 
+	"falsework/mesh"
 	"falsework/raster"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -378,35 +379,24 @@ func (net *network) clean() {
 	}
 	net.edges = kept
 
-	root := make([]int, len(net.nodes))
-	for i := range root {
-		root[i] = i
-	}
-	find := func(i int) int {
-		for root[i] != i {
-			root[i] = root[root[i]]
-			i = root[i]
-		}
-		return i
-	}
+	sets := mesh.NewDisjoint[int](len(net.nodes))
 	joined := make([]bool, len(net.edges))
 	for k, e := range net.edges {
 		if free(e.a) || free(e.b) || e.a == e.b || polyLength(e.pts, false) >= 1.5*wall {
 			continue
 		}
 		joined[k] = true
-		a, b := find(e.a), find(e.b)
-		root[max(a, b)] = min(a, b)
+		sets.Union(e.a, e.b)
 	}
 	sum := make([]r2.Vec, len(net.nodes))
 	count := make([]int, len(net.nodes))
 	for i, v := range net.nodes {
-		r := find(i)
+		r := sets.Find(i)
 		sum[r] = r2.Add(sum[r], v)
 		count[r]++
 	}
 	for i := range net.nodes {
-		if r := find(i); count[r] > 1 {
+		if r := sets.Find(i); count[r] > 1 {
 			net.nodes[i] = r2.Scale(1/float64(count[r]), sum[r])
 		}
 	}
@@ -415,7 +405,7 @@ func (net *network) clean() {
 		if joined[k] {
 			continue
 		}
-		e.a, e.b = find(e.a), find(e.b)
+		e.a, e.b = sets.Find(e.a), sets.Find(e.b)
 		e.pts[0], e.pts[len(e.pts)-1] = net.nodes[e.a], net.nodes[e.b]
 		kept = append(kept, e)
 	}

@@ -3,6 +3,8 @@ package cost
 import (
 	"math"
 
+	"falsework/mesh"
+
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -102,22 +104,12 @@ func (net *network) trails() (lines [][]r2.Vec, closed []bool) {
 // splice changes mates so that no closed trail shares a node with another trail:
 // a closed one is entered and left at that node.
 func (net *network) splice(ends [][]int, mate []int) {
-	root := make([]int, len(net.edges))
+	sets := mesh.NewDisjoint[int](len(net.edges))
 	open := make([]bool, len(net.edges))
-	for e := range root {
-		root[e] = e
-	}
-	find := func(e int) int {
-		for root[e] != e {
-			root[e] = root[root[e]]
-			e = root[e]
-		}
-		return e
-	}
 	join := func(a, b int) {
-		a, b = find(a), find(b)
+		a, b = sets.Find(a), sets.Find(b)
 		if a != b {
-			root[max(a, b)] = min(a, b)
+			sets.Union(a, b)
 			open[min(a, b)] = open[a] || open[b]
 		}
 	}
@@ -128,7 +120,7 @@ func (net *network) splice(ends [][]int, mate []int) {
 	}
 	for end, m := range mate {
 		if m < 0 {
-			open[find(end/2)] = true
+			open[sets.Find(end/2)] = true
 		}
 	}
 	for _, at := range ends {
@@ -136,7 +128,7 @@ func (net *network) splice(ends [][]int, mate []int) {
 			again = false
 			for _, a := range at {
 				for _, c := range at {
-					ra, rc := find(a/2), find(c/2)
+					ra, rc := sets.Find(a/2), sets.Find(c/2)
 					if ra == rc || open[ra] && open[rc] || mate[c] < 0 {
 						continue
 					}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
 	"falsework/supports/need"
@@ -131,19 +132,12 @@ func (t *site) fresh(k int, c *need.Cut) (out []raster.Piece) {
 
 // together returns regions with those made one that share a ceiling.
 func (t *site) together(regions []need.Region) []need.Region {
-	root := make([]int, len(regions))
+	sets := mesh.NewDisjoint[int](len(regions))
 	byLayer := map[int][]int{}
 	for i := range regions {
-		root[i] = i
 		for n := range regions[i].Cuts {
 			byLayer[regions[i].Cuts[n].K] = append(byLayer[regions[i].Cuts[n].K], i)
 		}
-	}
-	find := func(i int) int {
-		for root[i] != i {
-			i = root[i]
-		}
-		return i
 	}
 	for k, in := range byLayer {
 		if len(in) < 2 {
@@ -161,15 +155,14 @@ func (t *site) together(regions []need.Region) []need.Region {
 					first = i
 					continue
 				}
-				a, b := find(first), find(i)
-				root[max(a, b)] = min(a, b)
+				sets.Union(first, i)
 			}
 		}
 	}
 	var out []need.Region
 	place := map[int]int{}
 	for i, r := range regions {
-		at, seen := place[find(i)]
+		at, seen := place[sets.Find(i)]
 		if !seen {
 			place[i] = len(out)
 			r.Cuts = slices.Clone(r.Cuts)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports/grow"
 
@@ -82,33 +83,22 @@ func (t *site) join(lines []line) []line {
 	slices.SortFunc(edges, func(x, y edge) int {
 		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(x.a, y.a), cmp.Compare(x.b, y.b))
 	})
-	root := make([]int, len(lines))
-	for i := range root {
-		root[i] = i
-	}
-	find := func(i int) int {
-		for root[i] != i {
-			root[i] = root[root[i]]
-			i = root[i]
-		}
-		return i
-	}
+	sets := mesh.NewDisjoint[int](len(lines))
 	var ties []line
 	for _, e := range edges {
 		p, q := places[e.a], places[e.b]
-		a, b := find(p.line), find(q.line)
-		if a == b {
+		if sets.Find(p.line) == sets.Find(q.line) {
 			continue
 		}
 		if distance(p.Vec, q.Vec) < 2*joinStep && lines[p.line].apart(lines[q.line]) < t.wall/2 {
-			root[max(a, b)] = min(a, b) // their walls share material
+			sets.Union(p.line, q.line) // their walls share material
 			continue
 		}
 		tie, ok := t.tie(p.point, q.point)
 		if !ok {
 			continue
 		}
-		root[max(a, b)] = min(a, b)
+		sets.Union(p.line, q.line)
 		ties = append(ties, tie)
 	}
 	return ties

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"falsework/mesh"
 	"falsework/supports/grow"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -34,22 +35,11 @@ type piece struct {
 // piecemeal lists the stretches of all chains, and which of them come together at each
 // place where walls meet, end or go on.
 func (g *structure) piecemeal() {
-	root := make([]int, len(g.stations))
-	for i := range root {
-		root[i] = i
-	}
-	find := func(i int) int {
-		for root[i] != i {
-			root[i] = root[root[i]]
-			i = root[i]
-		}
-		return i
-	}
+	sets := mesh.NewDisjoint[int](len(g.stations)) // of places that are one
 	for i, at := range g.stations {
 		for _, w := range g.net.Next(at) {
 			if g.net.Stations[w.To].Line != g.net.Stations[at].Line {
-				a, b := find(i), find(g.index[w.To])
-				root[max(a, b)] = min(a, b)
+				sets.Union(i, g.index[w.To])
 			}
 		}
 	}
@@ -59,8 +49,8 @@ func (g *structure) piecemeal() {
 		c.first = len(g.pieces)
 		for k := 1; k < len(c.at); k++ {
 			a, b := c.at[k-1], c.at[k]
-			joints[find(a)] = append(joints[find(a)], len(g.pieces))
-			joints[find(b)] = append(joints[find(b)], len(g.pieces))
+			joints[sets.Find(a)] = append(joints[sets.Find(a)], len(g.pieces))
+			joints[sets.Find(b)] = append(joints[sets.Find(b)], len(g.pieces))
 			g.pieces = append(g.pieces, piece{a, b, distance(g.place(a), g.place(b))})
 		}
 	}

@@ -3,6 +3,7 @@ package prove
 import (
 	"sort"
 
+	"falsework/mesh"
 	"falsework/raster"
 
 	"golang.org/x/sync/errgroup"
@@ -59,31 +60,10 @@ func (r *rows) bodyAt(i, j int) int {
 	return int(row[n].body)
 }
 
-// forest is a disjoint-set forest; the root is the least index of its set.
-type forest []int32
+// forest keeps the runs of layers in the bodies that they are of.
+type forest struct{ mesh.Disjoint[int32] }
 
-func newForest(n int) forest {
-	f := make(forest, n)
-	for i := range f {
-		f[i] = int32(i)
-	}
-	return f
-}
-
-func (f forest) find(i int32) int32 {
-	for f[i] != i {
-		f[i] = f[f[i]]
-		i = f[i]
-	}
-	return i
-}
-
-func (f forest) union(a, b int32) {
-	a, b = f.find(a), f.find(b)
-	if a != b {
-		f[max(a, b)] = min(a, b)
-	}
-}
+func newForest(n int) forest { return forest{mesh.NewDisjoint[int32](n)} }
 
 // runsOf returns the runs of every layer, of no body yet, and how many they are.
 func runsOf(s *raster.Stack, workers int) (layers []rows, total int) {
@@ -112,7 +92,7 @@ func connect(s *raster.Stack, workers int) ([]rows, int) {
 		l := &layers[k]
 		for n := range l.runs {
 			at := int32(l.first + n)
-			if root := f.find(at); root == at {
+			if root := f.Find(at); root == at {
 				number[at] = bodies
 				bodies++
 			} else {
@@ -145,7 +125,7 @@ func (f forest) touch(a *rows, j int, b *rows, i int) {
 	rb, nb := b.row(i)
 	for p, q := 0, 0; p < len(ra) && q < len(rb); {
 		if ra[p].i0 <= rb[q].i1 && rb[q].i0 <= ra[p].i1 {
-			f.union(int32(a.first+na+p), int32(b.first+nb+q))
+			f.Union(int32(a.first+na+p), int32(b.first+nb+q))
 		}
 		if ra[p].i1 < rb[q].i1 {
 			p++

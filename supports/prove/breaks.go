@@ -600,14 +600,14 @@ func (c *lump) necks(q *chunk, gone []bool) []Neck {
 	for n := range faces {
 		c.around(faces[n].v, func(o int32) {
 			if m, ok := at[[2]int32{int32(faces[n].axis), o}]; ok {
-				groups.union(int32(n), int32(m))
+				groups.Union(int32(n), int32(m))
 			}
 		})
 	}
 	sum := map[int32]*face{}
 	var roots []int32
 	for n := range faces {
-		root := groups.find(int32(n))
+		root := groups.Find(int32(n))
 		f := sum[root]
 		if f == nil {
 			f = &face{axis: faces[n].axis, v: faces[n].v}

@@ -167,7 +167,7 @@ func climb(low []node, layer []piece, dz, left, modulus, floor float64) []node {
 	frames := newForest(len(low))
 	for n := range low {
 		if first, ok := byFrame[low[n].frame]; ok {
-			frames.union(first, int32(n))
+			frames.Union(first, int32(n))
 		} else {
 			byFrame[low[n].frame] = int32(n)
 		}
@@ -182,29 +182,29 @@ func climb(low []node, layer []piece, dz, left, modulus, floor float64) []node {
 		on := layer[q].on
 		for _, s := range on {
 			carries[s] = true
-			groups.union(on[0], s)
+			groups.Union(on[0], s)
 		}
 	}
 	for q := range layer {
 		for _, s := range layer[q].on {
-			if r := groups.find(s); rigid[s] {
+			if r := groups.Find(s); rigid[s] {
 				rigid[r] = true
 			}
 		}
 	}
 	for q := range layer {
 		on := layer[q].on
-		if len(on) > 0 && !rigid[groups.find(on[0])] {
+		if len(on) > 0 && !rigid[groups.Find(on[0])] {
 			for _, s := range on {
-				frames.union(on[0], s)
+				frames.Union(on[0], s)
 			}
 		}
 	}
 	// The pieces below that carry something, by frame.
 	members := map[int32][]int32{}
 	for n := range low {
-		if carries[n] && !rigid[groups.find(int32(n))] {
-			r := frames.find(int32(n))
+		if carries[n] && !rigid[groups.Find(int32(n))] {
+			r := frames.Find(int32(n))
 			members[r] = append(members[r], int32(n))
 		}
 	}
@@ -214,11 +214,11 @@ func climb(low []node, layer []piece, dz, left, modulus, floor float64) []node {
 		e := floored(layer[q].moments, floor)
 		bend := e.bends(dz, modulus)
 		on := layer[q].on
-		if len(on) == 0 || rigid[groups.find(on[0])] {
+		if len(on) == 0 || rigid[groups.Find(on[0])] {
 			out[q] = node{&frame{flex: [][]mat4{{bend}}}, 0}
 			continue
 		}
-		r := frames.find(on[0])
+		r := frames.Find(on[0])
 		if above[r] == nil {
 			order = append(order, r)
 		}
@@ -257,7 +257,7 @@ func climb(low []node, layer []piece, dz, left, modulus, floor float64) []node {
 			}
 		}
 		for i, s := range below {
-			if root := groups.find(s); root != s {
+			if root := groups.Find(s); root != s {
 				f.join(place[root], i)
 			}
 		}

@@ -53,7 +53,7 @@ func solve(all [][]piece, k int, dz, e float64) []float64 {
 	for l := 1; l <= k; l++ {
 		for _, q := range all[l] {
 			for _, s := range q.on {
-				f.union(int32(index[end{l - 1, int(q.on[0])}]), int32(index[end{l - 1, int(s)}]))
+				f.Union(int32(index[end{l - 1, int(q.on[0])}]), int32(index[end{l - 1, int(s)}]))
 			}
 		}
 	}
@@ -66,10 +66,10 @@ func solve(all [][]piece, k int, dz, e float64) []float64 {
 	for _, at := range ends {
 		q := all[at.k][at.n]
 		i := [2][2]float64{{q.xx, q.xy}, {q.xy, q.yy}}
-		top := 4 * int(f.find(int32(index[at])))
+		top := 4 * int(f.Find(int32(index[at])))
 		low := -4
 		if len(q.on) > 0 {
-			low = 4 * int(f.find(int32(index[end{at.k - 1, int(q.on[0])}])))
+			low = 4 * int(f.Find(int32(index[end{at.k - 1, int(q.on[0])}])))
 		}
 		for x := range 2 {
 			for y := range 2 {
@@ -91,7 +91,7 @@ func solve(all [][]piece, k int, dz, e float64) []float64 {
 		}
 	}
 	for n := range ends {
-		if int(f.find(int32(n))) != n {
+		if int(f.Find(int32(n))) != n {
 			for d := range 4 {
 				stiff.SetSym(4*n+d, 4*n+d, 1) // not a node of its own
 			}
@@ -107,7 +107,7 @@ func solve(all [][]piece, k int, dz, e float64) []float64 {
 	}
 	var out []float64
 	for n := range all[k] {
-		at := 4 * int(f.find(int32(index[end{k, n}])))
+		at := 4 * int(f.Find(int32(index[end{k, n}])))
 		m := mat.NewSymDense(2, []float64{flex.At(at, at), flex.At(at, at+1), flex.At(at, at+1), flex.At(at+1, at+1)})
 		var eig mat.EigenSym
 		if !eig.Factorize(m, false) {

@@ -113,7 +113,7 @@ func piecesOf(l *rows, g raster.Grid) ([]piece, []int32) {
 	for n := 0; n+1 < len(flat.start); n++ {
 		for at := flat.start[n]; at < flat.start[n+1]; at++ {
 			u := &flat.runs[at]
-			if root := f.find(at); root == at {
+			if root := f.Find(at); root == at {
 				label[at] = int32(len(out))
 				out = append(out, piece{body: u.body})
 			} else {

@@ -105,14 +105,14 @@ func (p *proof) places(spots []Spot) []place {
 		for d := 0; d < 13; d++ { // the neighbours before it, of 26
 			o := [3]int32{key[0] + int32(d/9) - 1, key[1] + int32(d/3%3) - 1, key[2] + int32(d%3) - 1}
 			if m, ok := index[o]; ok {
-				f.union(int32(n), m)
+				f.Union(int32(n), m)
 			}
 		}
 	}
 	members := map[int32][]int32{}
 	var roots []int32
 	for n := range keys {
-		root := f.find(int32(n))
+		root := f.Find(int32(n))
 		if members[root] == nil {
 			roots = append(roots, root)
 		}

@@ -302,12 +302,12 @@ func sheetsIn(part, sup *mesh.Mesh, g raster.Grid, s supports.Settings) *raster.
 func heights(m *mesh.Mesh) []float64 {
 	f := newForest(len(m.Vertices))
 	for _, t := range m.Triangles {
-		f.union(int32(t[0]), int32(t[1]))
-		f.union(int32(t[0]), int32(t[2]))
+		f.Union(int32(t[0]), int32(t[1]))
+		f.Union(int32(t[0]), int32(t[2]))
 	}
 	lo, hi := map[int32]float64{}, map[int32]float64{}
 	for _, t := range m.Triangles {
-		root := f.find(int32(t[0]))
+		root := f.Find(int32(t[0]))
 		for _, v := range t {
 			z := m.Vertices[v].Z
 			if _, seen := lo[root]; !seen {

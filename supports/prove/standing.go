@@ -224,7 +224,7 @@ func (p *proof) tipping(layers []rows, rests map[int]*raster.Bits) []tip {
 	for k := range layers {
 		f.layer(layers, k)
 		for _, key := range order {
-			root := f.find(key)
+			root := f.Find(key)
 			if root == key {
 				continue
 			}
@@ -248,7 +248,7 @@ func (p *proof) tipping(layers []rows, rests map[int]*raster.Bits) []tip {
 			for at := l.start[n]; at < l.start[n+1]; at++ {
 				u := l.runs[at]
 				i0, i1, j := int(u.i0), int(u.i1), l.y0+n
-				root := f.find(int32(l.first) + at)
+				root := f.Find(int32(l.first) + at)
 				h := heaps[root]
 				if h == nil {
 					h = &heap{tip: tip{body: u.body}}
