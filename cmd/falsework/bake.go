@@ -14,6 +14,7 @@ import (
 	"falsework/raster/view"
 	"falsework/supports"
 	"falsework/supports/cost"
+	"falsework/supports/desk"
 	"falsework/supports/grow"
 	"falsework/supports/layout"
 	"falsework/supports/plan"
@@ -181,7 +182,7 @@ type baking struct {
 	plan     plan.Plan
 	planText []byte
 	supports *mesh.Mesh // what is written: rounded to float32
-	named    []prove.Structure
+	solids   []grow.Solid
 	proof    prove.Report
 	contact  layout.Contact // under level ceilings
 	voids    []prove.Void
@@ -341,17 +342,8 @@ func (b *baking) grow() error {
 		b.supports.Append(s.Mesh)
 	}
 	b.supports.Round32()
-	b.named = structures(solids)
+	b.solids = solids
 	return nil
-}
-
-// structures are the solids of a plan by their ids.
-func structures(solids []grow.Solid) []prove.Structure {
-	var out []prove.Structure
-	for _, s := range solids {
-		out = append(out, prove.Structure{ID: s.ID, Mesh: s.Mesh})
-	}
-	return out
 }
 
 // planName says where a plan that cannot be built came from.
@@ -363,21 +355,11 @@ func (b *baking) planName() string {
 }
 
 func (b *baking) prove() (err error) {
-	var eg errgroup.Group
-	eg.Go(func() (err error) {
-		b.voids, err = prove.Voids(b.part, b.supports, b.settings)
-		return err
-	})
-	b.proof, err = prove.ProveCut(b.layers, []*mesh.Mesh{b.supports}, b.settings, prove.Options{})
-	if err = errors.Join(err, eg.Wait()); err != nil {
+	b.proof, b.voids, err = desk.Prove(b.plan, b.part, b.layers, b.solids, b.supports, prove.Options{})
+	if err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
-	b.proof.Bind(b.voids)
-	if err := b.proveElsewhere(); err != nil {
-		return err
-	}
 	b.proof.Faces(b.part)
-	b.proof.Name(b.named)
 	// Which wish of the designer's is why, the proof cannot know.
 	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
 		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {
@@ -387,23 +369,6 @@ func (b *baking) prove() (err error) {
 		}
 	}
 	b.encode()
-	return nil
-}
-
-// proveElsewhere proves at the other layer heights that the plan declares. What
-// fails there fails.
-func (b *baking) proveElsewhere() error {
-	for _, h := range b.plan.Taste.Heights {
-		s, err := b.plan.At(h)
-		if err != nil {
-			return fmt.Errorf("%s: %w", b.planName(), err)
-		}
-		r, err := prove.Prove(b.part, []*mesh.Mesh{b.supports}, s, prove.Options{})
-		if err != nil {
-			return fmt.Errorf("%s: layers of %g mm: %w", b.o.part, h, err)
-		}
-		b.proof.Also(fmt.Sprintf("at layers of %g mm", h), r)
-	}
 	return nil
 }
 

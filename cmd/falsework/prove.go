@@ -12,6 +12,7 @@ import (
 	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
+	"falsework/supports/desk"
 	"falsework/supports/grow"
 	"falsework/supports/plan"
 	"falsework/supports/prove"
@@ -276,7 +277,7 @@ func (v *proving) count() (err error) {
 	if err != nil {
 		return fmt.Errorf("%s: %w", v.o.plan, err)
 	}
-	v.proof.Name(structures(solids))
+	v.proof.Name(desk.Structures(solids))
 	return nil
 }
 

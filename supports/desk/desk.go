@@ -75,7 +75,7 @@ type Desk struct {
 	stop     context.CancelFunc
 	working  *Working
 	since    time.Time
-	long     *job
+	long     context.CancelFunc
 	poses    *ranking
 	views    map[*view]bool
 	closed   bool
@@ -153,7 +153,7 @@ func (d *Desk) Close() {
 	d.closed = true
 	d.stop()
 	if d.long != nil {
-		d.long.cancel()
+		d.long()
 	}
 	d.tell()
 }

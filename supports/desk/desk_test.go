@@ -169,7 +169,7 @@ func TestProofIsThatOfTheWhole(t *testing.T) {
 			all.Append(s.Mesh)
 		}
 		all.Round32()
-		want, err := desk.Prove(p, m, layers, all, prove.Options{})
+		want, _, err := desk.Prove(p, m, layers, solids, all, prove.Options{})
 		must(t, err)
 		got := d.State().Proof
 		if got.Verdict != string(want.Verdict) || len(got.Reasons) != len(want.Reasons) || len(got.Notes) != len(want.Notes) || len(got.Bodies) != len(want.Bodies) {

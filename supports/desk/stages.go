@@ -243,7 +243,7 @@ func (d *Desk) follow(ctx context.Context, revision int, v version) error {
 	p := &proved{of: revision, built: b, err: b.err}
 	if b.err == nil {
 		if err := d.stage(ctx, "prove", "proving", func() error {
-			p.report, p.err = Prove(v.plan, g.mesh, g.layers, b.mesh, prove.Options{Workers: d.o.Workers, Memory: &d.memory})
+			p.report, _, p.err = Prove(v.plan, g.mesh, g.layers, b.solids, b.mesh, prove.Options{Workers: d.o.Workers, Memory: &d.memory})
 			p.bodies = b.bodiesOf(p.report.Bodies)
 			return nil
 		}); err != nil {
@@ -280,38 +280,47 @@ func (b *built) grow(p plan.Plan) {
 	b.mesh.Round32()
 }
 
-// Prove judges the supports of a plan as bake publishes them: at the settings' own layers,
+// Structures returns the solids of a plan under their ids, for the proof to name.
+func Structures(solids []grow.Solid) []prove.Structure {
+	var out []prove.Structure
+	for _, s := range solids {
+		out = append(out, prove.Structure{ID: s.ID, Mesh: s.Mesh})
+	}
+	return out
+}
+
+// Prove judges the supports of a plan as they are published: at the settings' own layers,
 // the voids that bind, and the other layer heights that the plan declares. The layers are
-// the part's, cut by the plan's settings.
-func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, sup *mesh.Mesh, o prove.Options) (prove.Report, error) {
+// the part's, cut by the plan's settings; sup is the plan's solids as they are written.
+func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, solids []grow.Solid, sup *mesh.Mesh, o prove.Options) (report prove.Report, voids []prove.Void, err error) {
 	s, err := p.Resolve()
 	if err != nil {
-		return prove.Report{}, err
+		return report, nil, err
 	}
-	var voids []prove.Void
 	var eg errgroup.Group
 	eg.Go(func() (err error) {
 		voids, err = prove.Voids(part, sup, s)
 		return err
 	})
-	report, err := prove.ProveCut(layers, []*mesh.Mesh{sup}, s, o)
+	report, err = prove.ProveCut(layers, []*mesh.Mesh{sup}, s, o)
 	if err = errors.Join(err, eg.Wait()); err != nil {
-		return report, err
+		return report, voids, err
 	}
 	report.Bind(voids)
 	o.Memory = nil // which is of the settings' own layers
 	for _, h := range p.Taste.Heights {
 		at, err := p.At(h)
 		if err != nil {
-			return report, err
+			return report, voids, err
 		}
 		r, err := prove.Prove(part, []*mesh.Mesh{sup}, at, o)
 		if err != nil {
-			return report, fmt.Errorf("layers of %g mm: %w", h, err)
+			return report, voids, fmt.Errorf("layers of %g mm: %w", h, err)
 		}
 		report.Also(fmt.Sprintf("at layers of %g mm", h), r)
 	}
-	return report, nil
+	report.Name(Structures(solids))
+	return report, voids, nil
 }
 
 // price works out what printing takes, once nothing was edited for a moment.
@@ -352,19 +361,13 @@ func (d *Desk) price(ctx context.Context, revision int, v version, s supports.Se
 	return nil
 }
 
-// job is something long that was asked for.
-type job struct {
-	cancel context.CancelFunc
-}
-
 // begin starts something long beside all else. The lock is held.
 func (d *Desk) begin(name, text string, run func(ctx context.Context) error) error {
 	if d.long != nil {
 		return ErrBusy
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	j := &job{cancel}
-	d.long = j
+	d.long = cancel
 	d.working, d.since = &Working{Stage: name, Text: text}, time.Now()
 	d.tell()
 	d.idle.Add(1)
@@ -398,7 +401,7 @@ func (d *Desk) Cancel() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.long != nil {
-		d.long.cancel()
+		d.long()
 	}
 }
 

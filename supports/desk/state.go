@@ -223,7 +223,7 @@ func proofState(p *proved) ProofState {
 	tell := func(list []prove.Reason) []ReasonState {
 		told := []ReasonState{}
 		for _, r := range list {
-			told = append(told, ReasonState{Rule: r.Kind, Text: r.Text, AtMM: place(r.At), AreaMM2: mm(r.AreaMM2), ID: concerned(p, r), Remedy: r.Remedy})
+			told = append(told, ReasonState{Rule: r.Kind, Text: r.Text, AtMM: place(r.At), AreaMM2: mm(r.AreaMM2), ID: r.ID, Remedy: r.Remedy})
 		}
 		return told
 	}
@@ -256,26 +256,6 @@ func (d *Desk) costState(c *costed) *CostState {
 	}
 	out.PrintTimeS = mm(d.o.Machine.Total(c.body, c.supports).TimeS)
 	return out
-}
-
-// supportsReach is how far from a place, in mm, a structure is still the one concerned.
-const supportsReach = 2.0
-
-// concerned returns the structure that a reason of the proof is about, "" for none.
-func concerned(p *proved, r prove.Reason) string {
-	if r.Kind == prove.PartUnheld || r.Kind == prove.Tips && r.Body == 0 {
-		return ""
-	}
-	best, id := supportsReach, ""
-	for i := range p.built.solids {
-		if r.Body > 0 && p.bodies[i] != r.Body-1 {
-			continue
-		}
-		if d := fromBox(r.At, p.built.boxes[i]); d < best {
-			best, id = d, p.built.solids[i].ID
-		}
-	}
-	return id
 }
 
 // fromBox returns how far a point is from a box, 0 inside.
