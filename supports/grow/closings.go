@@ -1,7 +1,6 @@
 package grow
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -160,7 +159,7 @@ func (o *Opening) Outline(part *raster.Stack) []r2.Vec {
 			at = append(at, r2.Vec{X: a.X, Y: y}, r2.Vec{X: b.X, Y: y})
 		}
 	})
-	return Hull(at)
+	return raster.Hull(at)
 }
 
 // StepsSpan returns the longest bridge of steps under a pocket of convex outline, for
@@ -303,7 +302,7 @@ func (o *Opening) Steps(h plan.Steps, part *raster.Stack, s supports.Settings) (
 	if err != nil {
 		return nil, err
 	}
-	round := Hull(outline)
+	round := raster.Hull(slices.Clone(outline))
 	length := 0.0
 	for i := range round {
 		length += dist(round[i], round[(i+1)%len(round)])
@@ -413,26 +412,4 @@ func With(part *raster.Stack, solids []Solid) *raster.Stack {
 		}
 	}
 	return &out
-}
-
-// Hull returns the convex hull of points, anticlockwise (Andrew's monotone chain,
-// 1979, Information Processing Letters 9(5) 216–219).
-func Hull(points []r2.Vec) []r2.Vec {
-	sorted := append([]r2.Vec(nil), points...)
-	slices.SortFunc(sorted, func(a, b r2.Vec) int { return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y)) })
-	half := func(list []r2.Vec, q r2.Vec, least int) []r2.Vec {
-		for len(list) > least && r2.Cross(r2.Sub(list[len(list)-1], list[len(list)-2]), r2.Sub(q, list[len(list)-1])) <= 0 {
-			list = list[:len(list)-1]
-		}
-		return append(list, q)
-	}
-	var out []r2.Vec
-	for _, q := range sorted {
-		out = half(out, q, 1)
-	}
-	n := len(out)
-	for i := len(sorted) - 2; i >= 0; i-- {
-		out = half(out, sorted[i], n)
-	}
-	return out[:len(out)-1]
 }

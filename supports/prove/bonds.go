@@ -31,7 +31,7 @@ func (b *bond) forces(arm float64) (pull, snap float64) {
 	if b.area == 0 {
 		return 0, 0
 	}
-	return strength * b.area, strength / b.lever(hullOf(b.corners)) / arm
+	return strength * b.area, strength / b.lever(raster.Hull(b.corners)) / arm
 }
 
 // bonds returns where each body is printed onto the part.

@@ -6,6 +6,8 @@ import (
 	"math/bits"
 	"slices"
 
+	"falsework/raster"
+
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -634,7 +636,7 @@ func (c *lump) necks(q *chunk, gone []bool) []Neck {
 				}
 			}
 		}
-		pull, snap := tears*f.area, tears/f.lever(hullOf(f.hull))/arm
+		pull, snap := tears*f.area, tears/f.lever(raster.Hull(f.hull))/arm
 		out = append(out, Neck{At: mid, AreaMM2: tidy(f.area), ForceN: tidy(min(pull, snap))})
 	}
 	return out

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"falsework/raster"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -188,7 +190,7 @@ func TestHull(t *testing.T) {
 			}
 			want = max(want, least)
 		}
-		if got := outside(hullOf(points), q); math.Abs(got-want) > 1e-2 {
+		if got := outside(raster.Hull(points), q); math.Abs(got-want) > 1e-2 {
 			t.Fatalf("%v is %g outside %v, want %g", q, got, points, want)
 		}
 	}

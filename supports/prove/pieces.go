@@ -1,7 +1,6 @@
 package prove
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -123,37 +122,6 @@ func piecesOf(l *rows, g raster.Grid) ([]piece, []int32) {
 		}
 	}
 	return out, label
-}
-
-// hullOf returns the convex hull of points, anticlockwise (Andrew's monotone
-// chain, 1979, Information Processing Letters 9(5) 216–219). It may use points.
-func hullOf(points []r2.Vec) []r2.Vec {
-	slices.SortFunc(points, func(a, b r2.Vec) int {
-		return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y))
-	})
-	points = slices.Compact(points)
-	if len(points) < 3 {
-		return slices.Clone(points)
-	}
-	half := func(list []r2.Vec, q r2.Vec, least int) []r2.Vec {
-		for len(list) > least {
-			a, b := list[len(list)-2], list[len(list)-1]
-			if r2.Cross(r2.Sub(b, a), r2.Sub(q, b)) > 0 {
-				break
-			}
-			list = list[:len(list)-1]
-		}
-		return append(list, q)
-	}
-	var out []r2.Vec
-	for _, q := range points {
-		out = half(out, q, 1)
-	}
-	n := len(out)
-	for i := len(points) - 2; i >= 0; i-- {
-		out = half(out, points[i], n)
-	}
-	return out[:len(out)-1]
 }
 
 // outside returns how far q lies outside a hull, in mm, 0 inside.

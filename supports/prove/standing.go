@@ -110,7 +110,7 @@ func (p *proof) feet(l *rows, first []piece) []foot {
 		}
 	}
 	for n := range out {
-		out[n] = foot{first[n].moments, hullOf(points[n])}
+		out[n] = foot{first[n].moments, raster.Hull(points[n])}
 	}
 	return out
 }
@@ -233,7 +233,7 @@ func (p *proof) tipping(layers []rows, rests map[int]*raster.Bits) []tip {
 				heaps[root] = b
 			} else {
 				a.mass, a.at = a.mass+b.mass, r2.Add(a.at, b.at)
-				a.hull = hullOf(append(a.hull, b.hull...))
+				a.hull = raster.Hull(append(a.hull, b.hull...))
 				if b.out > a.out {
 					a.tip = b.tip
 				}
@@ -276,7 +276,7 @@ func (p *proof) tipping(layers []rows, rests map[int]*raster.Bits) []tip {
 		for root, more := range grown {
 			h := heaps[root]
 			if len(more) > 0 {
-				h.hull = hullOf(append(more, h.hull...))
+				h.hull = raster.Hull(append(more, h.hull...))
 			}
 			if len(h.hull) == 0 {
 				continue // it hangs in the air, and the rules of holding say so

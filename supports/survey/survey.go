@@ -10,7 +10,6 @@ import (
 	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports"
-	"falsework/supports/grow"
 	"falsework/supports/hold"
 	"falsework/supports/need"
 	"falsework/supports/remedy"
@@ -295,7 +294,7 @@ func (v *surveyor) ceiling(r *need.Region) ceiling {
 		area := signedArea(at)
 		if area > 0 {
 			c.outer = fit
-			c.outer.hull = grow.Hull(at)
+			c.outer.hull = raster.Hull(slices.Clone(at))
 			length := 0.0
 			for i, p := range c.outer.hull {
 				length += math.Sqrt(r2.Norm2(r2.Sub(c.outer.hull[(i+1)%len(c.outer.hull)], p)))
