@@ -79,7 +79,7 @@ func layerScene(title string, no int, part, sup *raster.Stack, r prove.Report) v
 	below = raster.AndNot(&below, &wrong)
 	below = raster.AndNot(&below, &own)
 	flat := func(role view.Role, name string, b raster.Bits) view.Item {
-		return view.Item{Mesh: tiles(g, part.Layers, []slice{{k, b}}), Role: role, Name: name}
+		return view.Item{Mesh: tiles(g, part.Layers, []slice{{k, b}}), Role: role, Name: name, Flat: true}
 	}
 	return view.Scene{
 		Title: fmt.Sprintf("%s, reason %d: %s", title, no, why.Kind), Subtitle: fmt.Sprintf("layer %d from above, z %.2f to %.2f mm", k+1, part.Bottom(k), part.Top(k)),
