@@ -60,7 +60,15 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 		n.Hang(p)
 		n.Ties()
 	}
+	hung := make([]float64, len(n.Stations))
+	for i := range n.Stations {
+		hung[i] = n.Stations[i].Low
+	}
 	n.Raise()
+	links, err := n.links(p, under, part, hung)
+	if err != nil {
+		return nil, fmt.Errorf("grow: %w", err)
+	}
 	var out []Solid
 	for l := range p.Lines {
 		walls, err := n.solids(l, p.Lines[l].Tie)
@@ -86,6 +94,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 			}
 		}
 	}
+	out = append(out, links...)
 	out = append(out, closings...)
 	for i := range out {
 		out[i].Mesh.Round32()
