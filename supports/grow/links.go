@@ -27,7 +27,7 @@ const (
 	straightLink = 0.04
 	// lagging is how far behind a wall's end, in mm, a link may stay and still be its end:
 	// what is left over is shorter than a line is wide.
-	lagging = 0.5
+	lagging = 0.3
 )
 
 // front is a free end of a wall as it moves while the wall is printed: out from where
@@ -36,6 +36,7 @@ type front struct {
 	line, base int      // the station that it begins at
 	structure  int      // that it is of
 	ahead      []int    // the stations that it comes by
+	heads      r2.Vec   // the way it sets out, a unit vector
 	starts     float64  // height from which it moves
 	from, to   int      // layers from ≤ k ≤ to that it is there at the bottom of
 	at         []r2.Vec // at the bottom of each, lagging where it leaps
@@ -48,51 +49,41 @@ type place struct {
 	z float64
 }
 
-// follow returns where the end of a wall is at the bottom of each layer from ≤ k ≤ to,
-// and which way it heads, from the places that it comes by, at no more than a pace in mm a
-// mm of height.
-func follow(path []place, lay raster.Layers, from, to int, pace float64) (at, head []r2.Vec) {
-	i, rest := 0, 0.0 // how far along path[i], path[i+1] it is
+// follow returns where the end of a wall is at the bottom of each layer from ≤ k ≤ to, and
+// which way it heads, from the places that it comes by. What follows stays behind mm behind
+// it and comes after it at no more than pace mm for a mm of height.
+func follow(path []place, lay raster.Layers, from, to int, behind, pace float64) (at, head []r2.Vec) {
+	gone := make([]float64, len(path)) // along the path
+	for i := 1; i < len(path); i++ {
+		gone[i] = gone[i-1] + dist(path[i-1].Vec, path[i].Vec)
+	}
+	i, j, now := 0, 0, 0.0 // the last places that the end and what follows have passed
 	for k := from; k <= to; k++ {
 		z := lay.Bottom(k)
-		left := math.Inf(1)
+		for i+1 < len(path) && path[i+1].z <= z {
+			i++
+		}
+		end := gone[i]
+		if i+1 < len(path) && z > path[i].z {
+			end += (gone[i+1] - gone[i]) * (z - path[i].z) / (path[i+1].z - path[i].z)
+		}
+		next := max(now, end-behind)
 		if k > from {
-			left = (z - lay.Bottom(k-1)) * pace
+			next = min(next, now+(z-lay.Bottom(k-1))*pace)
 		}
-		for i+1 < len(path) {
-			a, b := path[i], path[i+1]
-			length := dist(a.Vec, b.Vec)
-			// How much of this stretch is there at z.
-			open := length
-			if b.z > z {
-				open = 0
-				if b.z > a.z && z > a.z {
-					open = length * (z - a.z) / (b.z - a.z)
-				}
-			}
-			if step := min(left, open-rest); step > 0 {
-				rest, left = rest+step, left-step
-			}
-			if rest < length-1e-9 || b.z > z {
-				break
-			}
-			i, rest = i+1, 0
+		now = next
+		for j+2 < len(path) && gone[j+1] <= now {
+			j++
 		}
-		p := path[i].Vec
-		if i+1 < len(path) && rest > 0 {
-			p = r2.Add(p, r2.Scale(rest/dist(p, path[i+1].Vec), r2.Sub(path[i+1].Vec, p)))
+		a, b := path[j], path[min(j+1, len(path)-1)]
+		p, u := a.Vec, r2.Vec{}
+		if length := dist(a.Vec, b.Vec); length > samePlace {
+			u = r2.Scale(1/length, r2.Sub(b.Vec, a.Vec))
+			p = r2.Add(p, r2.Scale(min(now-gone[j], length), u))
+		} else if k > from {
+			u = head[len(head)-1]
 		}
-		at = append(at, p)
-		// It heads along the stretch it is on, or the last one that has a length.
-		j := min(i, len(path)-2)
-		for j > 0 && dist(path[j].Vec, path[j+1].Vec) < samePlace {
-			j--
-		}
-		u := r2.Sub(path[j+1].Vec, path[j].Vec)
-		if l := math.Sqrt(r2.Norm2(u)); l > samePlace {
-			u = r2.Scale(1/l, u)
-		}
-		head = append(head, u)
+		at, head = append(at, p), append(head, u)
 	}
 	return at, head
 }
@@ -152,8 +143,12 @@ func (n *Network) frontsOf(out []front, walls stretches, l int, wall []int) []fr
 				path = append(path, place{s.P, low(k + 1)}) // a tie begins, or it met another
 				break
 			}
-			if rise := low(k+1) - low(k); rise > dist(s.P, t.P)/math.Tan(n.settings.Lean)+1e-6 {
-				path = append(path, place{s.P, low(k + 1)}) // the edge stands up
+			gap, lean := dist(s.P, t.P), 1/math.Tan(n.settings.Lean)
+			if rise := low(k+1) - low(k); rise > gap*lean+1e-6 && gap > step {
+				// The edge stands up half a wall on: see solids.
+				off := min(n.settings.Wall/2, gap-step)
+				face := r2.Add(s.P, r2.Scale(off/gap, r2.Sub(t.P, s.P)))
+				path = append(path, place{face, low(k)}, place{face, max(low(k), low(k+1)-(gap-off)*lean)})
 			}
 			f.starts = min(f.starts, path[len(path)-1].z)
 			k++
@@ -169,14 +164,20 @@ func (n *Network) frontsOf(out []front, walls stretches, l int, wall []int) []fr
 			if f.to <= f.from {
 				continue
 			}
-			tip, head := follow(path, lay, f.from, f.to, math.Inf(1))
-			f.at, _ = follow(path, lay, f.from, f.to, math.Tan(n.settings.Lean))
+			half := n.settings.Wall / 2
+			tip, head := follow(path, lay, f.from, f.to, 0, math.Inf(1))
+			f.at, _ = follow(path, lay, f.from, f.to, half, math.Tan(n.settings.Lean))
+			f.heads = head[0]
+			if len(f.ahead) == 0 {
+				f.heads = ahead
+			}
 			for i, p := range tip {
 				u := head[i]
-				if u == (r2.Vec{}) {
+				if len(f.ahead) == 0 {
 					u = ahead
+					f.at[i] = r2.Sub(f.at[i], r2.Scale(half, u))
 				}
-				f.free = append(f.free, dist(p, f.at[i]) <= lagging && !walls.goOn(l, p, u, lay.Bottom(f.from+i), n.settings))
+				f.free = append(f.free, dist(p, f.at[i]) <= half+lagging && !walls.goOn(l, p, u, lay.Bottom(f.from+i), n.settings))
 			}
 			out = append(out, f)
 		}
@@ -388,6 +389,9 @@ func (w *linking) best(a, b int, bars []bool) (out link, ok bool) {
 		min(d(from), d(to), d((from+to)/2)) > longestLink+float64(to-from)*s.Layer*math.Tan(s.Lean) {
 		return out, false
 	}
+	if r2.Dot(f.heads, g.heads) < -sideBySide {
+		return out, false // they come apart: a link would cross what they grow out of
+	}
 	begun, saves, last, most := -1, 0.0, 0, 0.0
 	flush := func() {
 		if begun >= 0 && last-begun >= 2 && most > max(leastLink, out.saves) {
@@ -432,7 +436,7 @@ func (w *linking) bars(l link) []bool {
 	}
 	s := w.n.settings
 	lay := s.Layers()
-	room := s.Wall/2 + s.Clearance
+	room := s.Wall/2 + s.Clearance - w.part.Cell
 	grounded := w.ground(l.a, l.b, l.from) >= 0
 	for k := range bar {
 		a, b := w.place(l.a, l.from+k), w.place(l.b, l.from+k)
@@ -634,9 +638,10 @@ func (w *linking) blocked(a, b r2.Vec, z, room float64, grounded bool) bool {
 	length := math.Sqrt(r2.Norm2(d))
 	u := r2.Scale(1/length, d)
 	v := r2.Vec{X: -u.Y, Y: u.X}
-	count := int(length/(room/2)) + 1
+	count := int((length+s.Wall)/(room/2)) + 1
 	for m := 0; m <= count; m++ {
-		p := r2.Add(a, r2.Scale(float64(m)/float64(count), d))
+		// Its ends reach half a wall past the middles of the two walls.
+		p := r2.Add(a, r2.Scale(float64(m)/float64(count)*(length+s.Wall)-s.Wall/2, u))
 		for _, side := range [3]float64{-room, 0, room} {
 			i, j := part.At(r2.Add(p, r2.Scale(side, v)))
 			for _, q := range [3]int{k - step, k, k + step} {

@@ -133,6 +133,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 		return nil
 	}
 	wall := n.Walls[l]
+	before := -1 // the station that the run has come to
 	for _, id := range wall {
 		s := n.Stations[id]
 		// Where walls cannot rise to, nothing is built: the proof tells.
@@ -163,9 +164,15 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 				} else {
 					a, b = at(gap-off-step), at(gap-off)
 				}
+				a.Low, b.Low = last.Low, st.Low
+				if shallow := (gap - off - step) / math.Tan(n.settings.Lean); rise > 0 && !s.tied {
+					b.Low = max(last.Low, st.Low-shallow) // no tie: it leans from here on
+				} else if rise < 0 && !n.Stations[before].tied {
+					a.Low = max(st.Low, last.Low-shallow)
+				}
 				// Where the top falls steeply the edge falls with it.
-				a.Low = min(last.Low, a.High-thinnest*n.settings.Layer)
-				b.Low = min(st.Low, b.High-thinnest*n.settings.Layer)
+				a.Low = min(a.Low, a.High-thinnest*n.settings.Layer)
+				b.Low = min(b.Low, b.High-thinnest*n.settings.Layer)
 				if off+step >= gap {
 					run = append(run, a)
 				} else {
@@ -178,7 +185,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 			run[n-1].Low, run[n-1].High = min(run[n-1].Low, st.Low), max(run[n-1].High, st.High)
 			continue
 		}
-		run = append(run, st)
+		run, before = append(run, st), id
 	}
 	if err := flush(); err != nil {
 		return nil, err
