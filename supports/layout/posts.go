@@ -85,6 +85,7 @@ type spot struct {
 	room    float64    // widest hollow post that fits, mm
 	dist    []float64  // to every station of the structure, mm along the walls
 	from    []int      // the next station on that way, −1 at the foot
+	order   []int      // the stations that have one, from the furthest back
 	post    *plan.Post // the designer's, which stands here
 }
 
@@ -96,13 +97,19 @@ type structure struct {
 	stations []int
 	index    map[int]int // station → place in stations
 	chains   []chain
-	pieces   []piece // of the chains
-	joints   [][]int // the pieces that come together at a place, for each
+	bridges  []int     // those of them that may be ties
+	pieces   []piece   // of the chains
+	joints   [][]int   // the pieces that come together at a place, for each
+	crests   []float64 // the highest top of each joint's pieces
+	tops     []float64 // of the stations, as floors
+	floors   []float64
+	lifted   []bool // of the stations, nil where none is
 	spots    []spot
 	rise     float64
 	depth    float64
 	pinned   []plan.Post // all that the designer placed
 	fixed    int         // so many of the spots, the first, are the designer's posts
+	workers  int
 }
 
 // structures splits a network into connected ones.
@@ -182,7 +189,9 @@ func (g *structure) survey() {
 	}
 	g.spots = slices.Concat(g.given(), g.spots, g.footings())
 	for i := range g.spots {
-		g.spots[i].dist, g.spots[i].from = g.distances(&g.spots[i])
+		p := &g.spots[i]
+		p.dist, p.from = g.distances(p)
+		p.order = furthest(p.dist, p.from)
 	}
 }
 
@@ -440,53 +449,97 @@ func (f *far) Pop() any {
 func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	total = math.Inf(1)
 	budget := weighBudget
-	var scratch serve
+	var pool ledgers
+	take := func(c []int, s serve, t float64) {
+		l := pool.get(g)
+		defer pool.put(l)
+		_, h := g.price(c, s, l)
+		choice, heads, total = slices.Clone(c), slices.Clone(h), t
+	}
+	// add looks for the spot that makes base the cheapest and takes it, if that is cheaper
+	// than the choice.
+	add := func(base []int, s serve) (better bool) {
+		n := min(len(g.spots)-g.fixed, max(0, budget)/len(g.stations))
+		budget -= (len(g.spots) - g.fixed) * len(g.stations)
+		best := -1
+		for m, t := range g.prices(base, s, n, &pool) {
+			if t < total-1e-6 {
+				best, total = g.fixed+m, t
+			}
+		}
+		if best < 0 {
+			return false
+		}
+		with := newServe(len(g.stations))
+		take(append(slices.Clip(base), best), g.with(&with, s, len(base), best), total)
+		return true
+	}
 	for c := range g.fixed {
 		choice = append(choice, c)
 	}
 	if g.fixed > 0 {
-		total, heads = g.price(choice, g.serveBy(choice))
+		s, l := g.serveBy(choice), g.ledger()
+		t, _ := g.price(choice, s, l)
+		take(choice, s, t)
 	}
-	try := func(c []int, s serve) bool {
-		if budget -= len(g.stations); budget < 0 {
-			return false
-		}
-		t, h := g.price(c, s)
-		if t < total-1e-6 {
-			choice, heads, total = append([]int(nil), c...), h, t
-			return true
-		}
-		return false
-	}
-	for grew := true; grew; {
-		grew = false
-		base := append([]int(nil), choice...)
-		s := g.serveBy(base)
-		for sp := g.fixed; sp < len(g.spots); sp++ {
-			if try(append(base[:len(base):len(base)], sp), g.with(&scratch, s, len(base), sp)) {
-				grew = true
-			}
-		}
+	for add(slices.Clone(choice), g.serveBy(choice)) {
 	}
 	for round, better := 0, true; better && round < 4; round++ {
 		better = false
 		for c := g.fixed; c < len(choice); c++ {
-			base := append([]int(nil), choice...)
-			rest := append(append([]int(nil), base[:c]...), base[c+1:]...)
+			rest := slices.Delete(slices.Clone(choice), c, c+1)
 			s := g.serveBy(rest)
-			if len(rest) > 0 && try(rest, s) {
-				better = true
-				break
-			}
-			for sp := g.fixed; sp < len(g.spots); sp++ {
-				if try(append(rest[:len(rest):len(rest)], sp), g.with(&scratch, s, len(rest), sp)) {
-					better = true
+			if len(rest) > 0 {
+				if budget -= len(g.stations); budget >= 0 {
+					l := pool.get(g)
+					t, _ := g.price(rest, s, l)
+					pool.put(l)
+					if t < total-1e-6 {
+						take(rest, s, t)
+						better = true
+						break
+					}
 				}
+			}
+			if add(rest, s) {
+				better = true
 			}
 		}
 	}
 	return
 }
+
+// prices returns what the first n spots of those to choose from cost, each beside a
+// choice that serves as s, several at a time.
+func (g *structure) prices(base []int, s serve, n int, pool *ledgers) []float64 {
+	out := make([]float64, n)
+	each := func(from, to int) {
+		l := pool.get(g)
+		defer pool.put(l)
+		with := append(slices.Clip(base), -1)
+		for m := from; m < to; m++ {
+			with[len(base)] = g.fixed + m
+			out[m], _ = g.price(with, g.with(&l.serve, s, len(base), g.fixed+m), l)
+		}
+	}
+	parts := min(g.workers, n*len(g.stations)/leastShare+1)
+	if parts <= 1 {
+		each(0, n)
+		return out
+	}
+	var eg errgroup.Group
+	for part := range parts {
+		eg.Go(func() error {
+			each(n*part/parts, n*(part+1)/parts)
+			return nil
+		})
+	}
+	_ = eg.Wait() // pricing returns no error
+	return out
+}
+
+// leastShare is how many stations priced are worth a task of their own.
+const leastShare = 20000
 
 // posts chooses posts for every structure of the plan's walls, a few structures
 // at a time.
@@ -498,7 +551,7 @@ func (j *job) posts(p *plan.Plan) {
 	var eg errgroup.Group
 	eg.SetLimit(j.workers)
 	for i, g := range all {
-		g.pinned = given
+		g.pinned, g.workers = given, j.workers
 		eg.Go(func() error {
 			g.survey()
 			if len(g.spots) > 0 {
