@@ -56,32 +56,35 @@ const (
 
 // rivals returns the drawings that may print faster than the first, the fastest first,
 // by what they are before they are mended.
-func (j *job) rivals(p plan.Plan, first []line, drawings [][]line) (out [][]line) {
+func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) {
 	if len(drawings) == 0 {
 		return nil
 	}
-	takes := func(lines []line) float64 {
-		sup := j.grown(j.stand(p, lines))
-		if sup == nil {
+	takes := func(d stood) float64 {
+		if d.solids == nil {
 			return math.Inf(1)
 		}
-		some := raster.Stack{Grid: sup.Grid, Layers: sup.Layers}
-		for k := sample / 2; k < len(sup.Cut); k += sample {
-			some.Cut = append(some.Cut, sup.Cut[k])
+		some := raster.Stack{Grid: d.solids.Grid, Layers: d.solids.Layers}
+		for k := sample / 2; k < len(d.solids.Cut); k += sample {
+			some.Cut = append(some.Cut, d.solids.Cut[k])
 		}
 		return cost.Supports(&some, j.s, cost.Machine{}).TimeS
 	}
+	type rival struct {
+		stood
+		time float64
+	}
 	most := hopeless * takes(first)
-	times := make([]float64, len(drawings))
-	var order []int
-	for i, lines := range drawings {
-		if times[i] = takes(lines); times[i] < most {
-			order = append(order, i)
+	var list []rival
+	for _, lines := range drawings {
+		d := j.stand(p, lines)
+		if t := takes(d); t < most {
+			list = append(list, rival{d, t})
 		}
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(times[a], times[b]) })
-	for _, i := range order {
-		out = append(out, drawings[i])
+	slices.SortStableFunc(list, func(a, b rival) int { return cmp.Compare(a.time, b.time) })
+	for _, r := range list {
+		out = append(out, r.stood)
 	}
 	return out
 }
