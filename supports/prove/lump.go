@@ -19,6 +19,9 @@ type lump struct {
 	list       []int32 // those that are there
 	label      []int32 // the piece that each is of, from 1
 	bonds      map[int32]*bond
+
+	clump  []int32 // scratch of grow: the clump that each is of, −1 for none
+	beside []int32 // from one to its 26 neighbours
 }
 
 // lumpOf returns a body in voxels and what bars each.
