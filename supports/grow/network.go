@@ -347,8 +347,9 @@ func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 	if !slices.ContainsFunc(lines, func(l plan.Line) bool { return q.Under != "" && l.ID == q.Under }) {
 		at := r2.Vec{X: q.At[0], Y: q.At[1]}
 		middle := -1 // the station that it stands under
+		far := max(q.Side, q.Reach) + 1
 		for i := range n.Stations {
-			if Within(q, n.Stations[i].P) {
+			if p := n.Stations[i].P; math.Abs(p.X-at.X) < far && Within(q, p) {
 				out = append(out, i)
 				if middle < 0 || dist(n.Stations[i].P, at) < dist(n.Stations[middle].P, at) {
 					middle = i
