@@ -479,7 +479,7 @@ func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 		wide := raster.Dilate(&g, disc)
 		for d := 0; d < deep; d++ {
 			if n := k - d - k0; n >= 0 && n < len(layers) {
-				layers[n] = raster.Or(&layers[n], &wide)
+				layers[n].Add(&wide)
 			}
 		}
 	}

@@ -100,6 +100,7 @@ type structure struct {
 	bridges  []int     // those of them that may be ties
 	pieces   []piece   // of the chains
 	joints   [][]int   // the pieces that come together at a place, for each
+	least    float64   // that all pieces take at least, s
 	crests   []float64 // the highest top of each joint's pieces
 	tops     []float64 // of the stations, as floors
 	floors   []float64
@@ -453,7 +454,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	take := func(c []int, s serve, t float64) {
 		l := pool.get(g)
 		defer pool.put(l)
-		_, h := g.price(c, s, l)
+		_, h := g.price(c, s, math.Inf(1), l)
 		choice, heads, total = slices.Clone(c), slices.Clone(h), t
 	}
 	// add looks for the spot that makes base the cheapest and takes it, if that is cheaper
@@ -462,7 +463,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 		n := min(len(g.spots)-g.fixed, max(0, budget)/len(g.stations))
 		budget -= (len(g.spots) - g.fixed) * len(g.stations)
 		best := -1
-		for m, t := range g.prices(base, s, n, &pool) {
+		for m, t := range g.prices(base, s, n, total, &pool) {
 			if t < total-1e-6 {
 				best, total = g.fixed+m, t
 			}
@@ -479,7 +480,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	}
 	if g.fixed > 0 {
 		s, l := g.serveBy(choice), g.ledger()
-		t, _ := g.price(choice, s, l)
+		t, _ := g.price(choice, s, math.Inf(1), l)
 		take(choice, s, t)
 	}
 	for add(slices.Clone(choice), g.serveBy(choice)) {
@@ -492,7 +493,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 			if len(rest) > 0 {
 				if budget -= len(g.stations); budget >= 0 {
 					l := pool.get(g)
-					t, _ := g.price(rest, s, l)
+					t, _ := g.price(rest, s, total, l)
 					pool.put(l)
 					if t < total-1e-6 {
 						take(rest, s, t)
@@ -510,8 +511,9 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 }
 
 // prices returns what the first n spots of those to choose from cost, each beside a
-// choice that serves as s, several at a time.
-func (g *structure) prices(base []int, s serve, n int, pool *ledgers) []float64 {
+// choice that serves as s, several at a time. Those that come to most or more may be told
+// as infinite.
+func (g *structure) prices(base []int, s serve, n int, most float64, pool *ledgers) []float64 {
 	out := make([]float64, n)
 	each := func(from, to int) {
 		l := pool.get(g)
@@ -519,7 +521,7 @@ func (g *structure) prices(base []int, s serve, n int, pool *ledgers) []float64 
 		with := append(slices.Clip(base), -1)
 		for m := from; m < to; m++ {
 			with[len(base)] = g.fixed + m
-			out[m], _ = g.price(with, g.with(&l.serve, s, len(base), g.fixed+m), l)
+			out[m], _ = g.price(with, g.with(&l.serve, s, len(base), g.fixed+m), most, l)
 		}
 	}
 	parts := min(g.workers, n*len(g.stations)/leastShare+1)

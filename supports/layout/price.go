@@ -62,6 +62,8 @@ func (g *structure) piecemeal() {
 			a, b := c.at[k-1], c.at[k]
 			joints[sets.Find(a)] = append(joints[sets.Find(a)], len(g.pieces))
 			joints[sets.Find(b)] = append(joints[sets.Find(b)], len(g.pieces))
+			// A wall is as tall as a tie at least, but for the rounding of walls.
+			g.least += distance(g.place(a), g.place(b)) * (g.depth - 1e-6) / g.s.Layer / speed
 			g.pieces = append(g.pieces, piece{a, b, distance(g.place(a), g.place(b)), min(g.tops[a], g.tops[b])})
 		}
 	}
@@ -116,8 +118,9 @@ func (g *structure) ledger() *ledger {
 }
 
 // price returns the print time, in seconds, of the structure on a choice of
-// spots, and the head of each, which the next use of the ledger overwrites.
-func (g *structure) price(choice []int, s serve, l *ledger) (total float64, heads []float64) {
+// spots, and the head of each, which the next use of the ledger overwrites. Where the
+// posts alone make it most or more its price is infinite.
+func (g *structure) price(choice []int, s serve, most float64, l *ledger) (total float64, heads []float64) {
 	heads = slices.Grow(l.heads[:0], len(choice))[:len(choice)]
 	l.heads = heads
 	for c := range heads {
@@ -177,6 +180,9 @@ func (g *structure) price(choice []int, s serve, l *ledger) (total float64, head
 			t += shaky * (1 + min(over, 1000))
 		}
 		total += t
+	}
+	if total+g.least >= most {
+		return math.Inf(1), heads
 	}
 	g.lows(choice, s, l)
 	return total + g.walls(l), heads

@@ -292,7 +292,10 @@ func TestPriceAgreesWithThePlainOne(t *testing.T) {
 			}
 			want, heads := slow.price(choice, slow.serveBy(choice))
 			agree := func(how string, s serve) {
-				got, h := g.price(choice, s, l)
+				got, h := g.price(choice, s, math.Inf(1), l)
+				if cut, _ := g.price(choice, s, want*(1+1e-9), l); cut != got {
+					t.Fatalf("%d, choice %v %s: cut off at %g s though it takes %g", n, choice, how, want, got)
+				}
 				if math.Abs(got-want) > 1e-9*want || !slices.Equal(h, heads) {
 					t.Fatalf("%d, choice %v %s: %g s and heads %v, plainly %g and %v", n, choice, how, got, h, want, heads)
 				}
