@@ -21,6 +21,14 @@ func (q *clump) barred() bool { return allBars&^q.bars == 0 }
 // of every cut.
 func (c *lump) trials(q *chunk, axis, lo, hi int) []trial {
 	slabs := make([][]int32, hi-lo+1)
+	counts := make([]int, len(slabs))
+	for _, v := range q.voxels {
+		counts[c.at(v)[axis]-lo]++
+	}
+	room := make([]int32, 0, len(q.voxels))
+	for n, count := range counts {
+		slabs[n], room = room[:0:count], room[count:count]
+	}
 	for _, v := range q.voxels {
 		n := c.at(v)[axis] - lo
 		slabs[n] = append(slabs[n], v)
@@ -61,7 +69,8 @@ func (c *lump) grow(slabs [][]int32, tell func(added int, t trial)) {
 			}
 		}
 	}
-	var list []clump
+	list := c.clumps[:0]
+	defer func() { c.clumps = list }()
 	find := func(n int32) int32 {
 		for list[n].into != n {
 			list[n].into = list[list[n].into].into
