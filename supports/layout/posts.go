@@ -2,7 +2,6 @@ package layout
 
 import (
 	"cmp"
-	"container/heap"
 	"fmt"
 	"math"
 	"slices"
@@ -95,7 +94,9 @@ type structure struct {
 	net      *grow.Network
 	lines    []plan.Line
 	stations []int
-	index    map[int]int // station → place in stations
+	index    []int // of all the network's stations: the place in stations, of its own structure
+	owner    []int // likewise: the structure
+	number   int   // this one's
 	chains   []chain
 	bridges  []int     // those of them that may be ties
 	pieces   []piece   // of the chains
@@ -115,23 +116,26 @@ type structure struct {
 
 // structures splits a network into connected ones.
 func (t *site) structures(n *grow.Network, lines []plan.Line) []*structure {
-	seen := make([]bool, len(n.Stations))
+	index, owner := make([]int, len(n.Stations)), make([]int, len(n.Stations))
+	for i := range owner {
+		owner[i] = -1
+	}
 	var out []*structure
 	for i := range n.Stations {
-		if seen[i] {
+		if owner[i] >= 0 {
 			continue
 		}
-		g := &structure{site: t, net: n, lines: lines, index: map[int]int{}, rise: 1 / math.Tan(t.s.Lean), depth: grow.WallDepth(t.s)}
+		g := &structure{site: t, net: n, lines: lines, index: index, owner: owner, number: len(out), rise: 1 / math.Tan(t.s.Lean), depth: grow.WallDepth(t.s)}
 		todo := []int{i}
-		seen[i] = true
+		owner[i] = g.number
 		for len(todo) > 0 {
 			at := todo[0]
 			todo = todo[1:]
-			g.index[at] = len(g.stations)
+			index[at] = len(g.stations)
 			g.stations = append(g.stations, at)
 			for _, w := range n.Next(at) {
-				if !seen[w.To] {
-					seen[w.To] = true
+				if owner[w.To] < 0 {
+					owner[w.To] = g.number
 					todo = append(todo, w.To)
 				}
 			}
@@ -140,16 +144,12 @@ func (t *site) structures(n *grow.Network, lines []plan.Line) []*structure {
 	}
 	chains, straight := n.Chains()
 	for c, at := range chains {
-		for _, g := range out {
-			if _, mine := g.index[at[0]]; !mine {
-				continue
-			}
-			ch := chain{bridge: straight[c]}
-			for _, id := range at {
-				ch.at = append(ch.at, g.index[id])
-			}
-			g.chains = append(g.chains, ch)
+		ch := chain{bridge: straight[c]}
+		for _, id := range at {
+			ch.at = append(ch.at, index[id])
 		}
+		g := out[owner[at[0]]]
+		g.chains = append(g.chains, ch)
 	}
 	for _, g := range out {
 		g.piecemeal()
@@ -191,8 +191,7 @@ func (g *structure) survey() {
 	g.spots = slices.Concat(g.given(), g.spots, g.footings())
 	for i := range g.spots {
 		p := &g.spots[i]
-		p.dist, p.from = g.distances(p)
-		p.order = furthest(p.dist, p.from)
+		p.dist, p.from, p.order = g.distances(p)
 	}
 }
 
@@ -342,10 +341,10 @@ func (g *structure) spot(at int) (spot, bool) {
 }
 
 // distances returns the shortest way along the walls from a spot's footprint to
-// every station of the structure, and the next station on it.
-func (g *structure) distances(p *spot) ([]float64, []int) {
-	d := make([]float64, len(g.stations))
-	from := make([]int, len(g.stations))
+// every station of the structure, the next station on it, and those that have one from
+// the furthest back.
+func (g *structure) distances(p *spot) (d []float64, from, order []int) {
+	d, from = make([]float64, len(g.stations)), make([]int, len(g.stations))
 	for i := range d {
 		d[i], from[i] = math.Inf(1), -1
 	}
@@ -367,8 +366,11 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 	if p.under != "" {
 		afoot = g.net.Afoot(g.lines, post)
 		for _, at := range afoot {
-			stand(g.index[at])
+			if g.owner[at] == g.number {
+				stand(g.index[at])
+			}
 		}
+		slices.SortFunc(todo, func(a, b step) int { return a.at - b.at })
 	} else {
 		for i, at := range g.stations {
 			if grow.Within(post, g.net.Stations[at].P) {
@@ -388,11 +390,14 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 		}
 	}
 	p.stiff = g.inertia(g.standing(p, afoot))
-	heap.Init(&todo)
+	// All of them are as far and in order, so they are a heap already.
 	for len(todo) > 0 {
-		s := heap.Pop(&todo).(step)
+		s := todo.pop()
 		if s.d > d[s.at] {
 			continue
+		}
+		if from[s.at] >= 0 {
+			order = append(order, s.at)
 		}
 		for _, w := range g.net.Next(g.stations[s.at]) {
 			i := g.index[w.To]
@@ -401,7 +406,7 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 			}
 			if e := s.d + w.Length; e < d[i]-1e-9 {
 				d[i], from[i] = e, s.at
-				heap.Push(&todo, step{e, i})
+				todo.push(step{e, i})
 			}
 		}
 	}
@@ -412,7 +417,9 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 		}
 	}
 	p.trunk = g.inertia(trunk)
-	return d, from
+	slices.Reverse(order)
+	slices.SortFunc(order, byFurthest(d)) // places as far off as others are not in order yet
+	return d, from, order
 }
 
 // stands tells whether the wall at a station can stand on a sole with its foot at
@@ -426,22 +433,46 @@ type step struct {
 	d  float64
 	at int
 }
+
+// far is a heap of steps, the nearest on top.
 type far []step
 
-func (f far) Len() int { return len(f) }
-func (f far) Less(i, j int) bool {
-	if f[i].d != f[j].d {
-		return f[i].d < f[j].d
+func (f far) before(a, b int) bool { return f[a].d < f[b].d || f[a].d == f[b].d && f[a].at < f[b].at }
+
+func (f *far) push(s step) {
+	*f = append(*f, s)
+	h := *f
+	for i := len(h) - 1; i > 0; {
+		up := (i - 1) / 2
+		if !h.before(i, up) {
+			break
+		}
+		h[i], h[up] = h[up], h[i]
+		i = up
 	}
-	return f[i].at < f[j].at
 }
-func (f far) Swap(i, j int) { f[i], f[j] = f[j], f[i] }
-func (f *far) Push(x any)   { *f = append(*f, x.(step)) }
-func (f *far) Pop() any {
-	old := *f
-	x := old[len(old)-1]
-	*f = old[:len(old)-1]
-	return x
+
+func (f *far) pop() step {
+	h := *f
+	top, last := h[0], len(h)-1
+	h[0] = h[last]
+	h = h[:last]
+	*f = h
+	for i := 0; ; {
+		down := 2*i + 1
+		if down >= last {
+			break
+		}
+		if down+1 < last && h.before(down+1, down) {
+			down++
+		}
+		if !h.before(down, i) {
+			break
+		}
+		h[i], h[down] = h[down], h[i]
+		i = down
+	}
+	return top
 }
 
 // choose picks the spots that make the structure cheapest: greedy addition, then

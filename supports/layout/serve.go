@@ -1,7 +1,6 @@
 package layout
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -58,8 +57,21 @@ func furthest(d []float64, from []int) []int {
 			order = append(order, i)
 		}
 	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(d[b], d[a]), a-b) })
+	slices.SortFunc(order, byFurthest(d))
 	return order
+}
+
+// byFurthest compares stations so far along the walls, the furthest first.
+func byFurthest(d []float64) func(a, b int) int {
+	return func(a, b int) int {
+		switch {
+		case d[a] > d[b]:
+			return -1
+		case d[a] < d[b]:
+			return 1
+		}
+		return a - b
+	}
 }
 
 // back calls f for every station that hangs from another, from the furthest back: what
