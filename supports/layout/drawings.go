@@ -9,15 +9,18 @@ import (
 	"falsework/supports/cost"
 	"falsework/supports/need"
 	"falsework/supports/plan"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // others returns other drawings for a need than these lines: low level ceilings
 // with lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
 func (j *job) others(n need.Need, lines []line) (out [][]line) {
+	var woven []*site
 	draw := func(w weave, below float64, spare bool) {
 		t := *j.site
 		t.weave, t.below, t.spare = w, below, spare
-		out = append(out, t.draft(n, j.workers))
+		woven = append(woven, &t)
 	}
 	stated, level := j.s.Direction.Stated, 0
 	for _, below := range wovenBelow {
@@ -33,6 +36,8 @@ func (j *job) others(n need.Need, lines []line) (out [][]line) {
 	if stated && level > 0 {
 		draw(loose, 0, true)
 	}
+	out = make([][]line, len(woven))
+	j.each(len(woven), func(i int) { out[i] = woven[i].draft(n, j.workers) })
 	pairs := j.link(lines, 2)
 	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
 		out = append(out, linked, pairs)
@@ -43,6 +48,19 @@ func (j *job) others(n need.Need, lines []line) (out [][]line) {
 		}
 	}
 	return out
+}
+
+// each calls f for 0 ≤ i < n, several at a time.
+func (j *job) each(n int, f func(i int)) {
+	var eg errgroup.Group
+	eg.SetLimit(j.workers)
+	for i := range n {
+		eg.Go(func() error {
+			f(i)
+			return nil
+		})
+	}
+	_ = eg.Wait() // the tasks return no error
 }
 
 const (
@@ -74,14 +92,13 @@ func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) 
 		stood
 		time float64
 	}
+	list := make([]rival, len(drawings))
+	j.each(len(list), func(i int) {
+		d := j.stand(p, drawings[i])
+		list[i] = rival{d, takes(d)}
+	})
 	most := hopeless * takes(first)
-	var list []rival
-	for _, lines := range drawings {
-		d := j.stand(p, lines)
-		if t := takes(d); t < most {
-			list = append(list, rival{d, t})
-		}
-	}
+	list = slices.DeleteFunc(list, func(r rival) bool { return !(r.time < most) })
 	slices.SortStableFunc(list, func(a, b rival) int { return cmp.Compare(a.time, b.time) })
 	for _, r := range list {
 		out = append(out, r.stood)
