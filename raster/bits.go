@@ -3,6 +3,7 @@ package raster
 import (
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // Bits is a set of cells, kept as rows of 64-bit words over the smallest window
@@ -114,15 +115,42 @@ func (b *Bits) Empty() bool {
 // when it is empty.
 func (b *Bits) Bounds() (x0, y0, x1, y1 int) {
 	first := true
-	b.EachRun(func(j, i0, i1 int) {
-		if first {
-			x0, y0, x1, y1 = i0, j, i1, j+1
-			first = false
-			return
+	left, right := b.ww, -1 // words
+	var lows, highs uint64  // of these
+	for n := 0; n < b.ny; n++ {
+		row := b.words[n*b.ww : (n+1)*b.ww]
+		l := 0
+		for l < len(row) && row[l] == 0 {
+			l++
 		}
-		x0, x1, y1 = min(x0, i0), max(x1, i1), j+1
-	})
-	return
+		if l == len(row) {
+			continue
+		}
+		h := len(row) - 1
+		for row[h] == 0 {
+			h--
+		}
+		if first {
+			y0, first = b.y+n, false
+		}
+		y1 = b.y + n + 1
+		if l < left {
+			left, lows = l, 0
+		}
+		if l == left {
+			lows |= row[l]
+		}
+		if h > right {
+			right, highs = h, 0
+		}
+		if h == right {
+			highs |= row[h]
+		}
+	}
+	if first {
+		return 0, 0, 0, 0
+	}
+	return (b.wx+left)<<6 + bits.TrailingZeros64(lows), y0, (b.wx+right)<<6 + 64 - bits.LeadingZeros64(highs), y1
 }
 
 // EachRun calls f for every maximal run i0 ≤ i < i1 of cells in a row, rows
@@ -274,9 +302,33 @@ func (a *Bits) include(b *Bits) {
 }
 
 // Equal tells whether two sets have the same cells.
-func Equal(a, b *Bits) bool {
-	d1, d2 := AndNot(a, b), AndNot(b, a)
-	return d1.Empty() && d2.Empty()
+func Equal(a, b *Bits) bool { return a.within(b, true) && b.within(a, false) }
+
+// within tells whether every cell of a is in b and, where both have room for it, every
+// cell of b in a too if same is set.
+func (a *Bits) within(b *Bits, same bool) bool {
+	lo, hi := max(a.wx, b.wx), min(a.wx+a.ww, b.wx+b.ww)
+	for n := 0; n < a.ny; n++ {
+		row := a.words[n*a.ww : (n+1)*a.ww]
+		o := b.row(a.y + n)
+		if o == nil || lo >= hi {
+			if slices.ContainsFunc(row, func(w uint64) bool { return w != 0 }) {
+				return false
+			}
+			continue
+		}
+		for c, w := range row {
+			at := a.wx + c
+			if at < lo || at >= hi {
+				if w != 0 {
+					return false
+				}
+			} else if v := o[at-b.wx]; w&^v != 0 || same && v != w {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // Disc is a disc-shaped reach in cells: the half-width of each of its rows.
@@ -442,6 +494,48 @@ func Erode(b *Bits, d Disc) Bits {
 	if len(b.words) == 0 || len(d.half) == 0 {
 		return b.Clone()
 	}
+	if d.half[0] > 64 {
+		return b.erodeWide(d)
+	}
+	out := Bits{wx: b.wx, y: b.y, ww: b.ww, ny: b.ny, words: make([]uint64, len(b.words))}
+	for n := 0; n < b.ny; n++ {
+		for c := 0; c < b.ww; c++ {
+			if x := b.words[n*b.ww+c]; x != 0 {
+				out.words[n*b.ww+c] = b.erodedWord(d, c, b.y+n, x)
+			}
+		}
+	}
+	return out
+}
+
+// erodedWord returns what is left of x, word c of row j, after an erosion by d.
+func (b *Bits) erodedWord(d Disc, c, j int, x uint64) uint64 {
+	for dy, n := range d.half {
+		for _, jj := range [2]int{j + dy, j - dy} {
+			r := b.row(jj)
+			if r == nil {
+				return 0
+			}
+			l, m, h := uint64(0), r[c], uint64(0)
+			if c > 0 {
+				l = r[c-1]
+			}
+			if c+1 < len(r) {
+				h = r[c+1]
+			}
+			if l&m&h == ^uint64(0) {
+				continue
+			}
+			if x &^= spread(^l, ^m, ^h, n); x == 0 {
+				return 0
+			}
+		}
+	}
+	return x
+}
+
+// erodeWide is Erode for reaches beyond one word.
+func (b *Bits) erodeWide(d Disc) Bits {
 	r := len(d.half) - 1
 	x0, y0, x1, y1 := b.window()
 	hole := NewBits(x0-d.half[0]-64, y0-r, x1+d.half[0]+64, y1+r)

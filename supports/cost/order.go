@@ -2,6 +2,7 @@ package cost
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -131,91 +132,134 @@ func nearest(paths []path, first leg) []leg {
 	}
 }
 
+// way is legs with where each begins and ends at hand.
+type way struct {
+	legs    []leg
+	in, out []r2.Vec
+}
+
 // improve shortens the travel between legs in place.
 func improve(legs []leg) {
 	n := len(legs)
-	// hop is the travel between two legs, nothing beyond the ends.
-	hop := func(a, b int) float64 {
-		if a < 0 || b >= n {
-			return 0
-		}
-		return dist(legs[a].out(), legs[b].in())
+	w := way{legs, make([]r2.Vec, n), make([]r2.Vec, n)}
+	for i := range legs {
+		w.in[i], w.out[i] = legs[i].in(), legs[i].out()
 	}
-	const gain = 1e-9
 	for round, better := 0, true; better && round < 30; round++ {
-		better = false
-		for i := 0; i < n; i++ {
-			for j := i; j < n; j++ {
-				was := hop(i-1, i) + hop(j, j+1)
-				now := 0.0
-				if i > 0 {
-					now += dist(legs[i-1].out(), legs[j].out())
-				}
-				if j+1 < n {
-					now += dist(legs[i].in(), legs[j+1].in())
-				}
-				if now < was-gain {
-					reverse(legs[i : j+1])
-					better = true
-				}
-			}
-		}
-		for i := 0; i < n; i++ {
-			if moveLeg(legs, i) {
+		better = w.turn()
+		for i := range n {
+			if w.move(i) {
 				better = true
 			}
 		}
-		for i := range legs {
-			l := &legs[i]
-			if !l.closed {
-				continue
-			}
-			was := hop(i-1, i) + hop(i, i+1)
-			for k := range l.pts {
-				keep := l.start
-				l.start = k
-				if now := hop(i-1, i) + hop(i, i+1); now < was-gain {
-					was, better = now, true
-				} else {
-					l.start = keep
-				}
-			}
+		if w.begin() {
+			better = true
 		}
 	}
 }
 
-// moveLeg takes leg i out and puts it where it costs the least travel.
-func moveLeg(legs []leg, i int) bool {
-	n := len(legs)
-	l := legs[i]
-	hop := func(a, b *leg) float64 {
-		if a == nil || b == nil {
-			return 0
-		}
-		return dist(a.out(), b.in())
+// gain is the least saving that counts, in mm.
+const gain = 1e-9
+
+// hop is the travel between two legs, nothing beyond the ends.
+func (w *way) hop(a, b int) float64 {
+	if a < 0 || b >= len(w.legs) {
+		return 0
 	}
-	at := func(k int) *leg {
-		if k < 0 || k >= n {
-			return nil
-		}
-		return &legs[k]
+	return dist(w.out[a], w.in[b])
+}
+
+// turn reverses stretches of legs that are better run the other way.
+func (w *way) turn() (better bool) {
+	n := len(w.legs)
+	hops := make([]float64, n+1) // from each leg's predecessor
+	for i := range hops {
+		hops[i] = w.hop(i-1, i)
 	}
-	saved := hop(at(i-1), &l) + hop(&l, at(i+1)) - hop(at(i-1), at(i+1))
-	best, to, flip := saved-1e-9, -1, false
+	for i := range n {
+		in := w.in[i]
+		for j := i; j < n; j++ {
+			was := hops[i] + hops[j+1]
+			now := 0.0
+			if i > 0 {
+				// Most are out of the question for this hop alone.
+				if further(w.out[i-1], w.out[j], was) {
+					continue
+				}
+				now = dist(w.out[i-1], w.out[j])
+			}
+			if j+1 < n {
+				now += dist(in, w.in[j+1])
+			}
+			if now < was-gain {
+				w.reverse(i, j+1)
+				for k := i; k <= j+1; k++ {
+					hops[k] = w.hop(k-1, k)
+				}
+				in = w.in[i]
+				better = true
+			}
+		}
+	}
+	return better
+}
+
+// begin lets closed legs begin where that saves travel.
+func (w *way) begin() (better bool) {
+	for i := range w.legs {
+		l := &w.legs[i]
+		if !l.closed {
+			continue
+		}
+		was := w.hop(i-1, i) + w.hop(i, i+1)
+		for k := range l.pts {
+			keep := l.start
+			l.start = k
+			w.in[i], w.out[i] = l.pts[k], l.pts[k]
+			if now := w.hop(i-1, i) + w.hop(i, i+1); now < was-gain {
+				was, better = now, true
+			} else {
+				l.start = keep
+			}
+		}
+		w.in[i], w.out[i] = l.in(), l.out()
+	}
+	return better
+}
+
+// move takes leg i out and puts it where it costs the least travel.
+func (w *way) move(i int) bool {
+	n := len(w.legs)
+	in, out, closed := w.in[i], w.out[i], w.legs[i].closed
+	saved := w.hop(i-1, i) + w.hop(i, i+1)
+	if i > 0 && i+1 < n {
+		saved -= dist(w.out[i-1], w.in[i+1])
+	}
+	best, to, flip := saved-gain, -1, false
 	for k := 0; k <= n; k++ { // before leg k
 		if k == i || k == i+1 {
 			continue
 		}
-		a, b := at(k-1), at(k)
-		for f := 0; f < 2; f++ {
-			m := l
+		now := w.hop(k-1, k)
+		for f := range 2 {
+			a, b := in, out
 			if f == 1 {
-				if m.closed {
+				if closed {
 					break
 				}
-				m.backward = !m.backward
+				a, b = out, in
 			}
-			if c := hop(a, &m) + hop(&m, b) - hop(a, b); c < best {
+			c := 0.0
+			if k > 0 {
+				if further(w.out[k-1], a, best+now) {
+					continue
+				}
+				c = dist(w.out[k-1], a)
+			}
+			if k < n {
+				c += dist(b, w.in[k])
+			}
+			if c -= now; c < best {
 				best, to, flip = c, k, f == 1
 			}
 		}
@@ -223,25 +267,42 @@ func moveLeg(legs []leg, i int) bool {
 	if to < 0 {
 		return false
 	}
-	l.backward = l.backward != flip
-	if to > i {
-		copy(legs[i:], legs[i+1:to])
-		legs[to-1] = l
-	} else {
-		copy(legs[to+1:], legs[to:i])
-		legs[to] = l
+	l := w.legs[i]
+	if flip {
+		l.backward = !l.backward
+		in, out = out, in
 	}
+	shift(w.legs, i, to, l)
+	shift(w.in, i, to, in)
+	shift(w.out, i, to, out)
 	return true
 }
 
-func reverse(legs []leg) {
-	for a, b := 0, len(legs)-1; a <= b; a, b = a+1, b-1 {
-		legs[a], legs[b] = legs[b], legs[a]
-		legs[a].backward = !legs[a].backward
-		if a != b {
-			legs[b].backward = !legs[b].backward
-		}
+// shift takes element i out of a list and puts v before element to.
+func shift[T any](list []T, i, to int, v T) {
+	if to > i {
+		copy(list[i:], list[i+1:to])
+		list[to-1] = v
+	} else {
+		copy(list[to+1:], list[to:i])
+		list[to] = v
 	}
+}
+
+// reverse runs legs from ≤ i < to the other way.
+func (w *way) reverse(from, to int) {
+	slices.Reverse(w.legs[from:to])
+	slices.Reverse(w.in[from:to])
+	slices.Reverse(w.out[from:to])
+	for i := from; i < to; i++ {
+		w.legs[i].backward = !w.legs[i].backward
+		w.in[i], w.out[i] = w.out[i], w.in[i]
+	}
+}
+
+// further tells whether two places are certainly no nearer than most.
+func further(a, b r2.Vec, most float64) bool {
+	return most < 0 || r2.Norm2(r2.Sub(a, b)) > most*most*(1+1e-9)
 }
 
 func dist(a, b r2.Vec) float64 { return math.Hypot(a.X-b.X, a.Y-b.Y) }

@@ -46,6 +46,7 @@ type Way struct {
 type Network struct {
 	Stations []Station
 	Walls    [][]int // for each line, its stations in order
+	byX      []int   // the stations from the leftmost on
 	settings supports.Settings
 	pitch    float64
 	pad      float64 // thickness of a wall's top, under the part
@@ -101,6 +102,11 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 		}
 		n.join(a, b)
 	}
+	n.byX = make([]int, len(n.Stations))
+	for i := range n.byX {
+		n.byX[i] = i
+	}
+	slices.SortFunc(n.byX, func(a, b int) int { return cmp.Compare(n.Stations[a].P.X, n.Stations[b].P.X) })
 	n.floors(part)
 	if len(p.Zones) > 0 {
 		n.heed(p.Zones, under)
@@ -347,12 +353,21 @@ func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 	if !slices.ContainsFunc(lines, func(l plan.Line) bool { return q.Under != "" && l.ID == q.Under }) {
 		at := r2.Vec{X: q.At[0], Y: q.At[1]}
 		middle := -1 // the station that it stands under
-		for i := range n.Stations {
-			if Within(q, n.Stations[i].P) {
+		far := max(q.Side, q.Reach) + 1
+		first, _ := slices.BinarySearchFunc(n.byX, at.X-far, func(i int, x float64) int { return cmp.Compare(n.Stations[i].P.X, x) })
+		for _, i := range n.byX[first:] {
+			p := n.Stations[i].P
+			if p.X > at.X+far {
+				break
+			}
+			if Within(q, p) {
 				out = append(out, i)
-				if middle < 0 || dist(n.Stations[i].P, at) < dist(n.Stations[middle].P, at) {
-					middle = i
-				}
+			}
+		}
+		slices.Sort(out)
+		for _, i := range out {
+			if middle < 0 || dist(n.Stations[i].P, at) < dist(n.Stations[middle].P, at) {
+				middle = i
 			}
 		}
 		// A wall far higher up passes over: from here it would be a reed.

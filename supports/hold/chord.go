@@ -2,6 +2,7 @@ package hold
 
 import (
 	"math"
+	"sync"
 
 	"falsework/raster"
 )
@@ -30,6 +31,29 @@ func rayAt(angle float64, side int) ray {
 		r.minor[n] = int32(math.Round(slope * float64(n-rayMargin)))
 	}
 	return r
+}
+
+// fan is directions spread over half a turn. They are the same on every grid, so those for
+// the largest so far are kept.
+type fan struct {
+	mu   sync.Mutex
+	side int
+	rays []ray
+}
+
+var spread, passes fan
+
+// over returns n directions on a grid of so many cells along its longer side.
+func (f *fan) over(n, side int) []ray {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.side < side || len(f.rays) != n {
+		f.side, f.rays = side, make([]ray, n)
+		for m := range f.rays {
+			f.rays[m] = rayAt(math.Pi*float64(m)/float64(n), side)
+		}
+	}
+	return f.rays
 }
 
 // line returns the major coordinate of cell (i, j) and the offset of its line.

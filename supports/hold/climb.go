@@ -3,6 +3,7 @@ package hold
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"falsework/raster"
 
@@ -19,8 +20,17 @@ type climber struct {
 
 func (j *judge) climber() *climber {
 	cells := j.grid.W * j.grid.H
-	return &climber{judge: j, owed: make([]float32, cells), next: make([]float32, cells)}
+	c, _ := climbers.Get().(*climber)
+	if c == nil || cap(c.owed) < cells {
+		c = &climber{owed: make([]float32, cells), next: make([]float32, cells)}
+	}
+	return &climber{judge: j, owed: c.owed[:cells], next: c.next[:cells], room: c.room}
 }
+
+// climbers have memory for others to use; what is in it does not matter.
+var climbers sync.Pool
+
+func (c *climber) release() { climbers.Put(&climber{owed: c.owed, next: c.next, room: c.room}) }
 
 // state is what one layer leaves to the next.
 type state struct {
@@ -96,6 +106,7 @@ func (j *judge) climb(keep bool) ([]Layer, []state) {
 		s.first, s.end = max(1, at[n]), at[n+1]
 		eg.Go(func() error {
 			c := j.climber()
+			defer c.release()
 			for k := s.first; k < s.end; k++ {
 				if l, some := c.layer(k); some {
 					s.layers = append(s.layers, l)
@@ -132,6 +143,7 @@ func (j *judge) climb(keep bool) ([]Layer, []state) {
 					break
 				}
 			}
+			c.release()
 		}
 		for _, l := range s.layers {
 			if l.K >= k {

@@ -103,16 +103,12 @@ func newJudge(in Input) *judge {
 	j.window = offsets(int(j.ledge) + 1)
 	j.reachDisc, j.ledgeDisc = raster.DiscOf(j.reach), raster.DiscOf(j.ledge)
 	side := max(g.W, g.H)
-	for n := 0; n < Directions; n++ {
-		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions, side))
-	}
+	j.dirs = spread.over(Directions, side)
 	if in.Thin {
-		for n := 0; n < passDirections; n++ {
-			j.passDirs = append(j.passDirs, rayAt(math.Pi*float64(n)/passDirections, side))
-		}
+		j.passDirs = passes.over(passDirections, side)
 	}
 	if s.Direction.Stated {
-		j.dirs = append(j.dirs, rayAt(s.Direction.Angle, side))
+		j.dirs = append(slices.Clip(j.dirs), rayAt(s.Direction.Angle, side))
 	}
 
 	j.workers = in.Workers

@@ -83,6 +83,7 @@ func (m *Memory) again(j *judge, changed []bool) (layers []Layer, states []state
 	states = make([]state, max(0, count-1))
 	old := 0 // of m.layers
 	c := j.climber()
+	defer c.release()
 	for k := 1; k < count; {
 		for old < len(m.layers) && m.layers[old].K < k {
 			old++

@@ -244,7 +244,7 @@ func (j *job) close(p plan.Plan, n need.Need) (plan.Plan, need.Need) {
 		if work += j.cells; work <= weighCells {
 			own := p
 			own.Lines, own.Posts, own.Sheets, own.Steps = nil, nil, nil, nil
-			if f := j.finish(own, j.draft(alone, j.workers)); f.bare == 0 && j.score(f) <= price {
+			if f := j.finish(own, j.draft(alone, j.workers)); f.bare == 0 && j.score(f, math.Nextafter(price, math.Inf(1))) <= price {
 				continue
 			}
 		}

@@ -9,15 +9,18 @@ import (
 	"falsework/supports/cost"
 	"falsework/supports/need"
 	"falsework/supports/plan"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // others returns other drawings for a need than these lines: low level ceilings
 // with lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
 func (j *job) others(n need.Need, lines []line) (out [][]line) {
+	var woven []*site
 	draw := func(w weave, below float64, spare bool) {
 		t := *j.site
 		t.weave, t.below, t.spare = w, below, spare
-		out = append(out, t.draft(n, j.workers))
+		woven = append(woven, &t)
 	}
 	stated, level := j.s.Direction.Stated, 0
 	for _, below := range wovenBelow {
@@ -33,6 +36,8 @@ func (j *job) others(n need.Need, lines []line) (out [][]line) {
 	if stated && level > 0 {
 		draw(loose, 0, true)
 	}
+	out = make([][]line, len(woven))
+	j.each(len(woven), func(i int) { out[i] = woven[i].draft(n, j.workers) })
 	pairs := j.link(lines, 2)
 	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
 		out = append(out, linked, pairs)
@@ -43,6 +48,19 @@ func (j *job) others(n need.Need, lines []line) (out [][]line) {
 		}
 	}
 	return out
+}
+
+// each calls f for 0 ≤ i < n, several at a time.
+func (j *job) each(n int, f func(i int)) {
+	var eg errgroup.Group
+	eg.SetLimit(j.workers)
+	for i := range n {
+		eg.Go(func() error {
+			f(i)
+			return nil
+		})
+	}
+	_ = eg.Wait() // the tasks return no error
 }
 
 const (
@@ -56,32 +74,34 @@ const (
 
 // rivals returns the drawings that may print faster than the first, the fastest first,
 // by what they are before they are mended.
-func (j *job) rivals(p plan.Plan, first []line, drawings [][]line) (out [][]line) {
+func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) {
 	if len(drawings) == 0 {
 		return nil
 	}
-	takes := func(lines []line) float64 {
-		sup := j.grown(j.stand(p, lines))
-		if sup == nil {
+	takes := func(d stood) float64 {
+		if d.solids == nil {
 			return math.Inf(1)
 		}
-		some := raster.Stack{Grid: sup.Grid, Layers: sup.Layers}
-		for k := sample / 2; k < len(sup.Cut); k += sample {
-			some.Cut = append(some.Cut, sup.Cut[k])
+		some := raster.Stack{Grid: d.solids.Grid, Layers: d.solids.Layers}
+		for k := sample / 2; k < len(d.solids.Cut); k += sample {
+			some.Cut = append(some.Cut, d.solids.Cut[k])
 		}
 		return cost.Supports(&some, j.s, cost.Machine{}).TimeS
 	}
-	most := hopeless * takes(first)
-	times := make([]float64, len(drawings))
-	var order []int
-	for i, lines := range drawings {
-		if times[i] = takes(lines); times[i] < most {
-			order = append(order, i)
-		}
+	type rival struct {
+		stood
+		time float64
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(times[a], times[b]) })
-	for _, i := range order {
-		out = append(out, drawings[i])
+	list := make([]rival, len(drawings))
+	j.each(len(list), func(i int) {
+		d := j.stand(p, drawings[i])
+		list[i] = rival{d, takes(d)}
+	})
+	most := hopeless * takes(first)
+	list = slices.DeleteFunc(list, func(r rival) bool { return !(r.time < most) })
+	slices.SortStableFunc(list, func(a, b rival) int { return cmp.Compare(a.time, b.time) })
+	for _, r := range list {
+		out = append(out, r.stood)
 	}
 	return out
 }

@@ -15,6 +15,7 @@ import (
 	"falsework/supports/hold"
 	"falsework/supports/need"
 	"falsework/supports/plan"
+	"falsework/supports/prove"
 
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r2"
@@ -74,38 +75,64 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	}
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
-	best := j.finish(p, lines)
+	first := j.stand(p, lines)
+	best := j.mend(p, first)
 	if j.once {
 		return best.plan
 	}
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
 		return j.release(p, best).plan
 	}
-	least := j.score(best)
-	for i, other := range j.rivals(p, lines, j.others(n, lines)) {
+	rivals := j.rivals(p, first, j.others(n, lines))
+	if len(rivals) == 0 {
+		return j.release(p, best).plan
+	}
+	least := j.score(best, math.Inf(1))
+	for i, other := range rivals {
 		if i >= finalists && !math.IsInf(least, 1) {
 			break
 		}
-		other := j.finish(p, other)
-		if s := j.score(other); other.bare < best.bare || other.bare == best.bare && s < least {
+		other := j.mend(p, other)
+		if other.bare > best.bare {
+			continue
+		}
+		most := least
+		if other.bare < best.bare {
+			most = math.Inf(1)
+		}
+		if s := j.score(other, most); other.bare < best.bare || s < least {
 			best, least = other, s
 		}
 	}
 	return j.release(p, best).plan
 }
 
+// stood is a drawing on posts, before it is mended.
+type stood struct {
+	lines, ties []line
+	plan        plan.Plan
+	solids      *raster.Stack // nil where they cannot be grown
+}
+
 // stand sets lines on posts.
-func (j *job) stand(p plan.Plan, lines []line) plan.Plan {
+func (j *job) stand(p plan.Plan, lines []line) stood {
 	lines = j.fit(lines)
-	p.Lines = slices.Clone(p.Lines)
-	for _, l := range slices.Concat(lines, j.fit(j.join(j.with(lines)))) {
-		for _, l := range l.tidy(2 * j.part.Cell) {
-			p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
-		}
-	}
+	ties := j.fit(j.join(j.with(lines)))
+	p.Lines = j.drawn(p.Lines, lines, ties)
 	p.Posts = slices.Clone(p.Posts)
 	j.posts(&p)
-	return p
+	return stood{lines, ties, p, j.grown(p)}
+}
+
+// drawn returns lines of a plan with those drawn added.
+func (j *job) drawn(own []plan.Line, lines, ties []line) []plan.Line {
+	out := slices.Clone(own)
+	for _, l := range slices.Concat(lines, ties) {
+		for _, l := range l.tidy(2 * j.part.Cell) {
+			out = append(out, l.plan(len(out)+1))
+		}
+	}
+	return out
 }
 
 // secondCells and secondWork bound the parts for which further drawings are finished and
@@ -140,8 +167,9 @@ const (
 )
 
 // score returns what a layout costs, in seconds of print time as the plan weighs
-// them, more if the proof finds it unsteady, and all there is if it does not hold.
-func (j *job) score(f finished) float64 {
+// them, more if the proof finds it unsteady, and all there is if it does not hold. What
+// costs as much as most already is not proved.
+func (j *job) score(f finished, most float64) float64 {
 	if f.solids == nil {
 		return math.Inf(1)
 	}
@@ -150,7 +178,14 @@ func (j *job) score(f finished) float64 {
 	for _, l := range f.lines {
 		length += l.length()
 	}
-	proof := j.prove(f)
+	takes := f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall)
+	if takes >= most {
+		return takes
+	}
+	proof, err := prove.Standing(j.print, f.solids, j.s, prove.Options{Workers: j.workers})
+	if err != nil {
+		proof = prove.Report{} // told when the plan is proved
+	}
 	if proof.UnheldMM2 > 0 || proof.CollisionsMM3 > 0 {
 		return math.Inf(1)
 	}
@@ -158,35 +193,27 @@ func (j *job) score(f finished) float64 {
 	for _, b := range proof.Bodies {
 		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1)
 	}
-	return f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall) * (1 + unsteady*min(over, mostUnsteady))
+	return takes * (1 + unsteady*min(over, mostUnsteady))
 }
 
 // finish sets lines on posts, and mends what the grown walls leave bare.
-func (j *job) finish(p plan.Plan, lines []line) finished {
-	lines = j.fit(lines)
-	own := p
-	var ties []line
+func (j *job) finish(p plan.Plan, lines []line) finished { return j.mend(p, j.stand(p, lines)) }
+
+// mend adds lines where the grown walls of a drawing over own leave the part bare.
+func (j *job) mend(own plan.Plan, first stood) finished {
+	lines, ties := first.lines, first.ties
+	p, sup := first.plan, first.solids
 	best, was := finished{}, -1
 	for turn := 0; ; turn++ {
-		if ties = j.join(j.with(lines)); turn == 0 {
-			ties = j.fit(ties)
-		} else {
-			ties = j.fitAmong(ties, lines)
-		}
-		p.Lines = slices.Clone(own.Lines)
-		for _, l := range slices.Concat(lines, ties) {
-			for _, l := range l.tidy(2 * j.part.Cell) {
-				p.Lines = append(p.Lines, l.plan(len(p.Lines)+1))
-			}
-		}
-		// Lines that mend are few and short: they make do with the posts there are.
-		if p.Posts = slices.Clone(best.plan.Posts); turn == 0 {
-			p.Posts = slices.Clone(own.Posts)
-			j.posts(&p)
-		} else {
+		if turn > 0 {
+			ties = j.fitAmong(j.join(j.with(lines)), lines)
+			p.Lines = j.drawn(own.Lines, lines, ties)
+			// Lines that mend are few and short: they make do with the posts there are.
+			p.Posts = slices.Clone(best.plan.Posts)
 			j.catch(&p, j.network(&p))
+			sup = j.grown(p)
 		}
-		sup, open := j.weigh(p)
+		open := j.open(sup)
 		if turn == 0 || count(open) < best.bare {
 			best = finished{p, lines, count(open), sup}
 		}
@@ -211,10 +238,15 @@ func (j *job) network(p *plan.Plan) *grow.Network {
 // grown, and what of the part they leave bare at the planned bridge.
 func (j *job) weigh(p plan.Plan) (*raster.Stack, []hold.Layer) {
 	sup := j.grown(p)
+	return sup, j.open(sup)
+}
+
+// open returns what of the part supports leave bare at the planned bridge.
+func (j *job) open(sup *raster.Stack) []hold.Layer {
 	if sup == nil {
-		return nil, nil // told when the plan is built
+		return nil // told when the plan is built
 	}
-	return sup, j.memory.Judge(j.input(j.part.Cut, sup.Cut, j.workers))
+	return j.memory.Judge(j.input(j.part.Cut, sup.Cut, j.workers))
 }
 
 // grown returns the layers of a plan's solids, nil where they cannot be grown.
@@ -447,7 +479,7 @@ func (t *site) pads(l line, layers []raster.Bits, k0, void int) {
 		wide := raster.Dilate(&g, disc)
 		for d := 0; d < deep; d++ {
 			if n := k - d - k0; n >= 0 && n < len(layers) {
-				layers[n] = raster.Or(&layers[n], &wide)
+				layers[n].Add(&wide)
 			}
 		}
 	}

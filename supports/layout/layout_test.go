@@ -105,15 +105,3 @@ func ExampleLayout() {
 	fmt.Println(len(p.Lines), "lines,", len(p.Posts), "posts")
 	// Output: 0 lines, 0 posts
 }
-
-func BenchmarkLayout(b *testing.B) {
-	m, part, s := bracket(b)
-	n := need.Find(m, part, s, 0)
-	b.Run("wall-bracket/824", func(b *testing.B) {
-		b.SetBytes(int64(50 * len(m.Triangles)))
-		b.ReportAllocs()
-		for b.Loop() {
-			layout.Layout("wall-bracket", m, part, n, s, 0)
-		}
-	})
-}

@@ -2,7 +2,6 @@ package layout
 
 import (
 	"cmp"
-	"container/heap"
 	"fmt"
 	"math"
 	"slices"
@@ -85,6 +84,7 @@ type spot struct {
 	room    float64    // widest hollow post that fits, mm
 	dist    []float64  // to every station of the structure, mm along the walls
 	from    []int      // the next station on that way, −1 at the foot
+	order   []int      // the stations that have one, from the furthest back
 	post    *plan.Post // the designer's, which stands here
 }
 
@@ -94,36 +94,48 @@ type structure struct {
 	net      *grow.Network
 	lines    []plan.Line
 	stations []int
-	index    map[int]int // station → place in stations
+	index    []int // of all the network's stations: the place in stations, of its own structure
+	owner    []int // likewise: the structure
+	number   int   // this one's
 	chains   []chain
-	pieces   []piece // of the chains
-	joints   [][]int // the pieces that come together at a place, for each
+	bridges  []int     // those of them that may be ties
+	pieces   []piece   // of the chains
+	joints   [][]int   // the pieces that come together at a place, for each
+	least    float64   // that all pieces take at least, s
+	crests   []float64 // the highest top of each joint's pieces
+	tops     []float64 // of the stations, as floors
+	floors   []float64
+	lifted   []bool // of the stations, nil where none is
 	spots    []spot
 	rise     float64
 	depth    float64
 	pinned   []plan.Post // all that the designer placed
 	fixed    int         // so many of the spots, the first, are the designer's posts
+	workers  int
 }
 
 // structures splits a network into connected ones.
 func (t *site) structures(n *grow.Network, lines []plan.Line) []*structure {
-	seen := make([]bool, len(n.Stations))
+	index, owner := make([]int, len(n.Stations)), make([]int, len(n.Stations))
+	for i := range owner {
+		owner[i] = -1
+	}
 	var out []*structure
 	for i := range n.Stations {
-		if seen[i] {
+		if owner[i] >= 0 {
 			continue
 		}
-		g := &structure{site: t, net: n, lines: lines, index: map[int]int{}, rise: 1 / math.Tan(t.s.Lean), depth: grow.WallDepth(t.s)}
+		g := &structure{site: t, net: n, lines: lines, index: index, owner: owner, number: len(out), rise: 1 / math.Tan(t.s.Lean), depth: grow.WallDepth(t.s)}
 		todo := []int{i}
-		seen[i] = true
+		owner[i] = g.number
 		for len(todo) > 0 {
 			at := todo[0]
 			todo = todo[1:]
-			g.index[at] = len(g.stations)
+			index[at] = len(g.stations)
 			g.stations = append(g.stations, at)
 			for _, w := range n.Next(at) {
-				if !seen[w.To] {
-					seen[w.To] = true
+				if owner[w.To] < 0 {
+					owner[w.To] = g.number
 					todo = append(todo, w.To)
 				}
 			}
@@ -132,16 +144,12 @@ func (t *site) structures(n *grow.Network, lines []plan.Line) []*structure {
 	}
 	chains, straight := n.Chains()
 	for c, at := range chains {
-		for _, g := range out {
-			if _, mine := g.index[at[0]]; !mine {
-				continue
-			}
-			ch := chain{bridge: straight[c]}
-			for _, id := range at {
-				ch.at = append(ch.at, g.index[id])
-			}
-			g.chains = append(g.chains, ch)
+		ch := chain{bridge: straight[c]}
+		for _, id := range at {
+			ch.at = append(ch.at, index[id])
 		}
+		g := out[owner[at[0]]]
+		g.chains = append(g.chains, ch)
 	}
 	for _, g := range out {
 		g.piecemeal()
@@ -182,7 +190,8 @@ func (g *structure) survey() {
 	}
 	g.spots = slices.Concat(g.given(), g.spots, g.footings())
 	for i := range g.spots {
-		g.spots[i].dist, g.spots[i].from = g.distances(&g.spots[i])
+		p := &g.spots[i]
+		p.dist, p.from, p.order = g.distances(p)
 	}
 }
 
@@ -332,10 +341,10 @@ func (g *structure) spot(at int) (spot, bool) {
 }
 
 // distances returns the shortest way along the walls from a spot's footprint to
-// every station of the structure, and the next station on it.
-func (g *structure) distances(p *spot) ([]float64, []int) {
-	d := make([]float64, len(g.stations))
-	from := make([]int, len(g.stations))
+// every station of the structure, the next station on it, and those that have one from
+// the furthest back.
+func (g *structure) distances(p *spot) (d []float64, from, order []int) {
+	d, from = make([]float64, len(g.stations)), make([]int, len(g.stations))
 	for i := range d {
 		d[i], from[i] = math.Inf(1), -1
 	}
@@ -357,8 +366,11 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 	if p.under != "" {
 		afoot = g.net.Afoot(g.lines, post)
 		for _, at := range afoot {
-			stand(g.index[at])
+			if g.owner[at] == g.number {
+				stand(g.index[at])
+			}
 		}
+		slices.SortFunc(todo, func(a, b step) int { return a.at - b.at })
 	} else {
 		for i, at := range g.stations {
 			if grow.Within(post, g.net.Stations[at].P) {
@@ -378,11 +390,14 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 		}
 	}
 	p.stiff = g.inertia(g.standing(p, afoot))
-	heap.Init(&todo)
+	// All of them are as far and in order, so they are a heap already.
 	for len(todo) > 0 {
-		s := heap.Pop(&todo).(step)
+		s := todo.pop()
 		if s.d > d[s.at] {
 			continue
+		}
+		if from[s.at] >= 0 {
+			order = append(order, s.at)
 		}
 		for _, w := range g.net.Next(g.stations[s.at]) {
 			i := g.index[w.To]
@@ -391,7 +406,7 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 			}
 			if e := s.d + w.Length; e < d[i]-1e-9 {
 				d[i], from[i] = e, s.at
-				heap.Push(&todo, step{e, i})
+				todo.push(step{e, i})
 			}
 		}
 	}
@@ -402,7 +417,9 @@ func (g *structure) distances(p *spot) ([]float64, []int) {
 		}
 	}
 	p.trunk = g.inertia(trunk)
-	return d, from
+	slices.Reverse(order)
+	slices.SortFunc(order, byFurthest(d)) // places as far off as others are not in order yet
+	return d, from, order
 }
 
 // stands tells whether the wall at a station can stand on a sole with its foot at
@@ -416,22 +433,46 @@ type step struct {
 	d  float64
 	at int
 }
+
+// far is a heap of steps, the nearest on top.
 type far []step
 
-func (f far) Len() int { return len(f) }
-func (f far) Less(i, j int) bool {
-	if f[i].d != f[j].d {
-		return f[i].d < f[j].d
+func (f far) before(a, b int) bool { return f[a].d < f[b].d || f[a].d == f[b].d && f[a].at < f[b].at }
+
+func (f *far) push(s step) {
+	*f = append(*f, s)
+	h := *f
+	for i := len(h) - 1; i > 0; {
+		up := (i - 1) / 2
+		if !h.before(i, up) {
+			break
+		}
+		h[i], h[up] = h[up], h[i]
+		i = up
 	}
-	return f[i].at < f[j].at
 }
-func (f far) Swap(i, j int) { f[i], f[j] = f[j], f[i] }
-func (f *far) Push(x any)   { *f = append(*f, x.(step)) }
-func (f *far) Pop() any {
-	old := *f
-	x := old[len(old)-1]
-	*f = old[:len(old)-1]
-	return x
+
+func (f *far) pop() step {
+	h := *f
+	top, last := h[0], len(h)-1
+	h[0] = h[last]
+	h = h[:last]
+	*f = h
+	for i := 0; ; {
+		down := 2*i + 1
+		if down >= last {
+			break
+		}
+		if down+1 < last && h.before(down+1, down) {
+			down++
+		}
+		if !h.before(down, i) {
+			break
+		}
+		h[i], h[down] = h[down], h[i]
+		i = down
+	}
+	return top
 }
 
 // choose picks the spots that make the structure cheapest: greedy addition, then
@@ -440,53 +481,98 @@ func (f *far) Pop() any {
 func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	total = math.Inf(1)
 	budget := weighBudget
-	var scratch serve
+	var pool ledgers
+	take := func(c []int, s serve, t float64) {
+		l := pool.get(g)
+		defer pool.put(l)
+		_, h := g.price(c, s, math.Inf(1), l)
+		choice, heads, total = slices.Clone(c), slices.Clone(h), t
+	}
+	// add looks for the spot that makes base the cheapest and takes it, if that is cheaper
+	// than the choice.
+	add := func(base []int, s serve) (better bool) {
+		n := min(len(g.spots)-g.fixed, max(0, budget)/len(g.stations))
+		budget -= (len(g.spots) - g.fixed) * len(g.stations)
+		best := -1
+		for m, t := range g.prices(base, s, n, total, &pool) {
+			if t < total-1e-6 {
+				best, total = g.fixed+m, t
+			}
+		}
+		if best < 0 {
+			return false
+		}
+		with := newServe(len(g.stations))
+		take(append(slices.Clip(base), best), g.with(&with, s, len(base), best), total)
+		return true
+	}
 	for c := range g.fixed {
 		choice = append(choice, c)
 	}
 	if g.fixed > 0 {
-		total, heads = g.price(choice, g.serveBy(choice))
+		s, l := g.serveBy(choice), g.ledger()
+		t, _ := g.price(choice, s, math.Inf(1), l)
+		take(choice, s, t)
 	}
-	try := func(c []int, s serve) bool {
-		if budget -= len(g.stations); budget < 0 {
-			return false
-		}
-		t, h := g.price(c, s)
-		if t < total-1e-6 {
-			choice, heads, total = append([]int(nil), c...), h, t
-			return true
-		}
-		return false
-	}
-	for grew := true; grew; {
-		grew = false
-		base := append([]int(nil), choice...)
-		s := g.serveBy(base)
-		for sp := g.fixed; sp < len(g.spots); sp++ {
-			if try(append(base[:len(base):len(base)], sp), g.with(&scratch, s, len(base), sp)) {
-				grew = true
-			}
-		}
+	for add(slices.Clone(choice), g.serveBy(choice)) {
 	}
 	for round, better := 0, true; better && round < 4; round++ {
 		better = false
 		for c := g.fixed; c < len(choice); c++ {
-			base := append([]int(nil), choice...)
-			rest := append(append([]int(nil), base[:c]...), base[c+1:]...)
+			rest := slices.Delete(slices.Clone(choice), c, c+1)
 			s := g.serveBy(rest)
-			if len(rest) > 0 && try(rest, s) {
-				better = true
-				break
-			}
-			for sp := g.fixed; sp < len(g.spots); sp++ {
-				if try(append(rest[:len(rest):len(rest)], sp), g.with(&scratch, s, len(rest), sp)) {
-					better = true
+			if len(rest) > 0 {
+				if budget -= len(g.stations); budget >= 0 {
+					l := pool.get(g)
+					t, _ := g.price(rest, s, total, l)
+					pool.put(l)
+					if t < total-1e-6 {
+						take(rest, s, t)
+						better = true
+						break
+					}
 				}
+			}
+			if add(rest, s) {
+				better = true
 			}
 		}
 	}
 	return
 }
+
+// prices returns what the first n spots of those to choose from cost, each beside a
+// choice that serves as s, several at a time. Those that come to most or more may be told
+// as infinite.
+func (g *structure) prices(base []int, s serve, n int, most float64, pool *ledgers) []float64 {
+	out := make([]float64, n)
+	each := func(from, to int) {
+		l := pool.get(g)
+		defer pool.put(l)
+		with := append(slices.Clip(base), -1)
+		for m := from; m < to; m++ {
+			with[len(base)] = g.fixed + m
+			out[m], _ = g.price(with, g.with(&l.serve, s, len(base), g.fixed+m), most, l)
+		}
+	}
+	parts := min(g.workers, n*len(g.stations)/leastShare+1)
+	if parts <= 1 {
+		each(0, n)
+		return out
+	}
+	var eg errgroup.Group
+	for part := range parts {
+		eg.Go(func() error {
+			each(n*part/parts, n*(part+1)/parts)
+			return nil
+		})
+	}
+	_ = eg.Wait() // pricing returns no error
+	return out
+}
+
+// leastShare is how many stations priced are worth a task of their own.
+const leastShare = 20000
 
 // posts chooses posts for every structure of the plan's walls, a few structures
 // at a time.
@@ -498,7 +584,7 @@ func (j *job) posts(p *plan.Plan) {
 	var eg errgroup.Group
 	eg.SetLimit(j.workers)
 	for i, g := range all {
-		g.pinned = given
+		g.pinned, g.workers = given, j.workers
 		eg.Go(func() error {
 			g.survey()
 			if len(g.spots) > 0 {

@@ -1,9 +1,9 @@
 package layout
 
 import (
-	"cmp"
 	"math"
 	"slices"
+	"sync"
 
 	"falsework/mesh"
 	"falsework/supports/grow"
@@ -30,6 +30,7 @@ type chain struct {
 type piece struct {
 	a, b   int // places in structure.stations
 	length float64
+	top    float64 // of its lower end
 }
 
 // piecemeal lists the stretches of all chains, and which of them come together at each
@@ -37,6 +38,14 @@ type piece struct {
 func (g *structure) piecemeal() {
 	sets := mesh.NewDisjoint[int](len(g.stations)) // of places that are one
 	for i, at := range g.stations {
+		st := &g.net.Stations[at]
+		g.tops, g.floors = append(g.tops, st.Top), append(g.floors, st.Floor)
+		if st.Lifted() {
+			if g.lifted == nil {
+				g.lifted = make([]bool, len(g.stations))
+			}
+			g.lifted[i] = true
+		}
 		for _, w := range g.net.Next(at) {
 			if g.net.Stations[w.To].Line != g.net.Stations[at].Line {
 				sets.Union(i, g.index[w.To])
@@ -46,59 +55,34 @@ func (g *structure) piecemeal() {
 	joints := make([][]int, len(g.stations))
 	for n := range g.chains {
 		c := &g.chains[n]
-		c.first = len(g.pieces)
+		if c.first = len(g.pieces); c.bridge {
+			g.bridges = append(g.bridges, n)
+		}
 		for k := 1; k < len(c.at); k++ {
 			a, b := c.at[k-1], c.at[k]
 			joints[sets.Find(a)] = append(joints[sets.Find(a)], len(g.pieces))
 			joints[sets.Find(b)] = append(joints[sets.Find(b)], len(g.pieces))
-			g.pieces = append(g.pieces, piece{a, b, distance(g.place(a), g.place(b))})
+			// A wall is as tall as a tie at least, but for the rounding of walls.
+			g.least += distance(g.place(a), g.place(b)) * (g.depth - 1e-6) / g.s.Layer / speed
+			g.pieces = append(g.pieces, piece{a, b, distance(g.place(a), g.place(b)), min(g.tops[a], g.tops[b])})
 		}
 	}
 	for _, j := range joints {
-		if len(j) > 0 {
-			g.joints = append(g.joints, j)
+		if len(j) == 0 {
+			continue
 		}
-	}
-}
-
-// serve is, for every station, the choice that it hangs from, the way there, and the
-// next station on it, −1 where it stands on the post.
-type serve struct {
-	by   []int
-	d    []float64
-	from []int
-}
-
-// with sets out to s with spot sp as choice c taking what it is nearer to.
-func (g *structure) with(out *serve, s serve, c, sp int) serve {
-	out.by, out.d, out.from = append(out.by[:0], s.by...), append(out.d[:0], s.d...), append(out.from[:0], s.from...)
-	for i, e := range g.spots[sp].dist {
-		if e < out.d[i] {
-			out.by[i], out.d[i], out.from[i] = c, e, g.spots[sp].from[i]
+		crest := math.Inf(-1)
+		for _, n := range j {
+			crest = max(crest, g.pieces[n].top)
 		}
+		g.joints, g.crests = append(g.joints, j), append(g.crests, crest)
 	}
-	return *out
 }
 
-// serveBy returns how the given spots share the stations.
-func (g *structure) serveBy(choice []int) serve {
-	s := serve{by: make([]int, len(g.stations)), d: make([]float64, len(g.stations)), from: make([]int, len(g.stations))}
-	for i := range s.by {
-		s.by[i], s.d[i], s.from[i] = -1, math.Inf(1), -1
-	}
-	for c, sp := range choice {
-		s = g.with(&s, s, c, sp)
-	}
-	return s
-}
-
-// tie returns which stretch of a chain needs no wall of its own, as places in it: its
+// tie returns which stretch of a chain that may bridge needs no wall of its own, as places in it: its
 // ends are carried other ways, and it can bridge from one to the other. What stands on
 // a foot keeps its wall.
 func (g *structure) tie(c *chain, s serve) (from, to int, ok bool) {
-	if !c.bridge {
-		return 0, 0, false
-	}
 	to = len(c.at) - 1
 	for from < to && s.d[c.at[from]] == 0 && s.d[c.at[from+1]] == 0 {
 		from++
@@ -113,22 +97,44 @@ func (g *structure) tie(c *chain, s serve) (from, to int, ok bool) {
 	return from, to, to > from && math.Abs(s.d[c.at[from]]-s.d[c.at[to]]) < length-1e-3
 }
 
+// ledger is the memory that prices are worked out in, used again for the next one.
+type ledger struct {
+	serve     serve
+	heads     []float64 // of the choice's posts
+	ties      []bool    // which pieces are
+	spared    []bool    // which stations are inside a tie
+	need, low []float64 // of the stations: how low at most, and in fact
+	tall      []float64 // of the wall at each station, mm
+	lost      []float64 // seconds a mm that the wall there counts as bare
+	from      []float64 // where each piece is whole
+}
+
+func (g *structure) ledger() *ledger {
+	n, m := len(g.stations), len(g.pieces)
+	return &ledger{
+		serve: newServe(n), ties: make([]bool, m), spared: make([]bool, n), need: make([]float64, n), low: make([]float64, n),
+		tall: make([]float64, n), lost: make([]float64, n), from: make([]float64, m),
+	}
+}
+
 // price returns the print time, in seconds, of the structure on a choice of
-// spots, and the head of each.
-func (g *structure) price(choice []int, s serve) (total float64, heads []float64) {
-	heads = make([]float64, len(choice))
+// spots, and the head of each, which the next use of the ledger overwrites. Where the
+// posts alone make it most or more its price is infinite.
+func (g *structure) price(choice []int, s serve, most float64, l *ledger) (total float64, heads []float64) {
+	heads = slices.Grow(l.heads[:0], len(choice))[:len(choice)]
+	l.heads = heads
 	for c := range heads {
 		heads[c] = math.Inf(1)
 	}
 	layer := g.s.Layer
 	// need is how low each station must be for what hangs from it.
-	need := make([]float64, len(g.stations))
-	for i, at := range g.stations {
-		need[i] = g.net.Stations[at].Top - g.depth
+	need, ties, spared := l.need, l.ties, l.spared // spared: inside a tie
+	for i, top := range g.tops {
+		need[i] = top - g.depth
 	}
-	ties := make([]bool, len(g.pieces))
-	spared := make([]bool, len(g.stations)) // inside a tie
-	for n := range g.chains {
+	clear(ties)
+	clear(spared)
+	for _, n := range g.bridges {
 		c := &g.chains[n]
 		from, to, ok := g.tie(c, s)
 		if !ok {
@@ -136,15 +142,15 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 		}
 		// A bridge needs its ends there before it is laid.
 		u, v := c.at[from], c.at[to]
-		level := min(g.top(u), g.top(v)) - g.depth - 2*layer
+		level := min(g.tops[u], g.tops[v]) - g.depth - 2*layer
 		need[u], need[v] = min(need[u], level), min(need[v], level)
 		for k := from; k < to; k++ {
 			ties[c.first+k] = true
 			spared[c.at[k]] = k > from
 		}
 	}
-	for i := range g.stations {
-		if c := s.by[i]; c >= 0 && !spared[i] {
+	for i, c := range s.by {
+		if c >= 0 && !spared[i] {
 			heads[c] = min(heads[c], need[i]-s.d[i]*g.rise)
 		}
 	}
@@ -175,95 +181,118 @@ func (g *structure) price(choice []int, s serve) (total float64, heads []float64
 		}
 		total += t
 	}
-	low := g.lows(choice, s, heads, need, spared)
-	return total + g.walls(low, ties), heads
+	if total+g.least >= most {
+		return math.Inf(1), heads
+	}
+	g.lows(choice, s, l)
+	return total + g.walls(l), heads
 }
 
 // footTime is what the flare of a hollow post takes, in seconds.
 const footTime = 5.0
 
-func (g *structure) top(i int) float64 { return g.net.Stations[g.stations[i]].Top }
-
-// lows returns where the wall at each station begins, as package grow will have it:
+// lows sets where the wall at each station begins, as package grow will have it:
 // on the way to its post, but as late as what hangs from it lets it.
-func (g *structure) lows(choice []int, s serve, heads, need []float64, spared []bool) []float64 {
-	low := make([]float64, len(g.stations))
-	order := make([]int, 0, len(low))
-	for i := range low {
-		by := s.by[i]
+func (g *structure) lows(choice []int, s serve, l *ledger) {
+	low, need, spared := l.low, l.need, l.spared
+	for i, by := range s.by {
 		if by < 0 {
 			low[i] = math.Inf(1)
 			continue
 		}
-		low[i] = heads[by] + s.d[i]*g.rise
+		low[i] = l.heads[by] + s.d[i]*g.rise
 		if p := &g.spots[choice[by]]; p.under != "" && s.d[i] == 0 {
 			low[i] = p.foot
 		}
-		if st := &g.net.Stations[g.stations[i]]; st.Lifted() {
-			low[i] = max(low[i], st.Floor)
-		}
-		if s.from[i] >= 0 && !spared[i] {
-			order = append(order, i)
+		if g.lifted != nil && g.lifted[i] {
+			low[i] = max(low[i], g.floors[i])
 		}
 	}
 	// From the furthest back: what hangs before what it hangs from.
-	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(s.d[b], s.d[a]), a-b) })
-	for _, i := range order {
-		to := s.from[i]
-		need[to] = min(need[to], need[i]-(s.d[i]-s.d[to])*g.rise)
-	}
-	for _, i := range order {
-		if s.d[i] > grow.Brace {
+	s.back(func(i int) {
+		if to := s.from[i]; !spared[i] {
+			need[to] = min(need[to], need[i]-(s.d[i]-s.d[to])*g.rise)
+		}
+	})
+	for i, d := range s.d {
+		if d > grow.Brace && s.from[i] >= 0 && !spared[i] {
 			low[i] = max(low[i], need[i])
 		}
 	}
-	return low
 }
 
-// walls returns what it takes to lay the walls that begin at the given heights, in
+// walls returns what it takes to lay the walls that begin at the ledger's heights, in
 // seconds: their length, and half a bead more, on every layer, for each place where an
 // odd number of them comes together, since a bead ends there.
-func (g *structure) walls(low []float64, ties []bool) (total float64) {
+func (g *structure) walls(l *ledger) (total float64) {
+	// How tall the wall is at each station, and what it takes a millimetre to be bare.
+	for i, low := range l.low {
+		top := g.tops[i]
+		l.lost[i] = 0
+		if low > top-g.depth+1e-6 || low < g.floors[i]-1e-6 {
+			l.lost[i] = bare
+			low = min(low, top-g.depth)
+		}
+		l.tall[i] = top - low
+	}
 	layer := g.s.Layer
-	from := make([]float64, len(g.pieces)) // where each piece is whole
-	for n, p := range g.pieces {
-		top := min(g.top(p.a), g.top(p.b))
-		if ties[n] {
-			from[n] = top - g.depth
-			total += p.length * g.depth / layer / speed
+	area := 0.0 // mm²
+	for n := range g.pieces {
+		p := &g.pieces[n]
+		if l.ties[n] {
+			l.from[n] = p.top - g.depth
+			area += p.length * g.depth
 			continue
 		}
-		from[n] = max(low[p.a], low[p.b])
-		for _, i := range [2]int{p.a, p.b} {
-			st := &g.net.Stations[g.stations[i]]
-			low := low[i]
-			if low > st.Top-g.depth+1e-6 || low < st.Floor-1e-6 {
-				total += bare * (p.length/2 + 0.005)
-				low = min(low, st.Top-g.depth)
-			}
-			total += p.length / 2 * (st.Top - low) / layer / speed
-		}
-		from[n] = min(from[n], top)
+		l.from[n] = min(max(l.low[p.a], l.low[p.b]), p.top)
+		area += p.length / 2 * (l.tall[p.a] + l.tall[p.b])
+		total += (p.length/2 + 0.005) * (l.lost[p.a] + l.lost[p.b])
 	}
+	total += area / layer / speed
 	var meet [8]float64
 	odd := 0.0
-	for _, j := range g.joints {
+	for n, j := range g.joints {
+		if len(j) == 2 {
+			odd += math.Abs(l.from[j[0]] - l.from[j[1]])
+			continue
+		}
 		m := meet[:0]
-		top := math.Inf(-1)
 		for _, n := range j {
-			m = append(m, from[n])
-			top = max(top, min(g.top(g.pieces[n].a), g.top(g.pieces[n].b)))
+			m = append(m, l.from[n])
 		}
 		slices.Sort(m)
 		for k := 0; k < len(m); k += 2 {
 			if k+1 < len(m) {
 				odd += m[k+1] - m[k]
 			} else {
-				odd += max(0, top-m[k])
+				odd += max(0, g.crests[n]-m[k])
 			}
 		}
 	}
 	return total + odd/layer*islandTime/2
+}
+
+// ledgers are ledgers to use again, from any goroutine.
+type ledgers struct {
+	mu   sync.Mutex
+	free []*ledger
+}
+
+func (p *ledgers) get(g *structure) *ledger {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if n := len(p.free); n > 0 {
+		l := p.free[n-1]
+		p.free = p.free[:n-1]
+		return l
+	}
+	return g.ledger()
+}
+
+func (p *ledgers) put(l *ledger) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.free = append(p.free, l)
 }
 
 func (g *structure) place(i int) r2.Vec { return g.net.Stations[g.stations[i]].P }

@@ -20,9 +20,8 @@ import (
 // both its wall and its neighbour are.
 func TestWallsArePricedByTheirBeads(t *testing.T) {
 	g, _ := crossed(t, 0)
-	low := make([]float64, len(g.stations)) // all stand on the plate
-	got := g.walls(low, make([]bool, len(g.pieces)))
-	layers := g.top(0) / g.s.Layer
+	got := g.walls(g.ledger()) // all stand on the plate
+	layers := g.tops[0] / g.s.Layer
 	want := layers * ((30+3*12)/speed + 8*islandTime/2)
 	if math.Abs(got/want-1) > 0.01 {
 		t.Errorf("%.1f s, by hand %.1f", got, want)

@@ -318,7 +318,7 @@ func (g *structure) given() []spot {
 		}
 		best := math.Inf(1)
 		for _, at := range g.net.Afoot(g.lines, *q) {
-			if _, mine := g.index[at]; !mine {
+			if g.owner[at] != g.number {
 				continue
 			}
 			if d := distance(g.net.Stations[at].P, r2.Vec{X: q.At[0], Y: q.At[1]}); d < best {

@@ -128,15 +128,21 @@ func (c *lump) holdN(q *chunk) float64 {
 	if len(c.bonds) == 0 {
 		return 0
 	}
+	lo, hi := c.box(q)
+	return c.bondN(q.voxels, lo[2], hi[2])
+}
+
+// bondN returns the force, in N, that holds voxels from so far down to so far up to the
+// part.
+func (c *lump) bondN(voxels []int32, lo, hi int) float64 {
 	var b bond
-	for _, v := range q.voxels {
+	for _, v := range voxels {
 		if o := c.bonds[v]; o != nil {
 			b.add(o.moments)
 			b.corners = append(b.corners, o.corners...)
 		}
 	}
-	lo, hi := c.box(q)
-	pull, snap := b.forces(float64((hi[2]+1-lo[2])*c.m) * c.p.sup.Height)
+	pull, snap := b.forces(float64((hi+1-lo)*c.m) * c.p.sup.Height)
 	return min(pull, snap)
 }
 
@@ -208,14 +214,10 @@ func (c *lump) cut(q *chunk, first int32) []chunk {
 				sections[n+1]++
 			}
 		}
+		trials := c.trials(q, axis, lo[axis], hi[axis])
 		for _, place := range placesOf(sections, lo[axis]+1, hi[axis]) {
-			parts := c.parts(q.voxels, axis, place, first)
-			try := choice{axis, place, 0, len(parts), sections[place]}
-			for n := range parts {
-				if !c.good(&parts[n]) {
-					try.left += len(parts[n].voxels)
-				}
-			}
+			t := trials[place-lo[axis]]
+			try := choice{axis, place, t.left, t.count, sections[place]}
 			if cmp.Or(cmp.Compare(try.left, best.left), cmp.Compare(try.count, best.count), cmp.Compare(try.section, best.section)) < 0 {
 				best = try
 			}

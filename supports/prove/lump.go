@@ -19,6 +19,11 @@ type lump struct {
 	list       []int32 // those that are there
 	label      []int32 // the piece that each is of, from 1
 	bonds      map[int32]*bond
+
+	column []int32 // the column of voxels that each column of cells is of
+	clumps []clump // scratch of grow
+	clump  []int32 // likewise: the clump that each is of, −1 for none
+	beside []int32 // from one to its 26 neighbours
 }
 
 // lumpOf returns a body in voxels and what bars each.
@@ -38,6 +43,10 @@ func (p *proof) lumpOf(layers []rows, body int, b *Body, bonded []bondRun) *lump
 		}
 	}
 	c.bars = make([]uint64, c.nx*c.ny*c.nz)
+	c.column = make([]int32, c.nx*c.n)
+	for i := range c.column {
+		c.column[i] = int32(i / c.n)
+	}
 	for _, r := range bonded {
 		c.bond(r)
 	}
@@ -98,9 +107,10 @@ func (c *lump) mark(cells *plane, k, bit int) {
 
 func (c *lump) markRow(row []uint64, j, k, bit int) {
 	at := (k/c.m*c.ny + j/c.n) * c.nx
+	line := c.bars[at : at+c.nx]
 	for w, v := range row {
 		for ; v != 0; v &= v - 1 {
-			c.bars[at+(w<<6+bits.TrailingZeros64(v))/c.n] |= 1 << bit
+			line[c.column[w<<6+bits.TrailingZeros64(v)]] |= 1 << bit
 		}
 	}
 }

@@ -125,6 +125,43 @@ func Leaving(part, sup *raster.Stack, s supports.Settings, opt Options) ([]Body,
 	return r.Bodies, nil
 }
 
+// Standing returns what a layout is weighed by: what is unheld, what collides, and how
+// bodies stand. It is that share of a proof alone, with the same figures.
+func Standing(part, sup *raster.Stack, s supports.Settings, opt Options) (Report, error) {
+	p, err := newProof(part, sup, s, opt)
+	if err != nil {
+		return Report{}, err
+	}
+	var ofPart, ofSup []hold.Layer
+	var layers []rows
+	var stances []stance
+	printed, _ := p.printed()
+	overlap := make([]raster.Bits, min(len(p.sup.Cut), len(p.part.Cut)))
+	r := p.report()
+	var eg errgroup.Group
+	eg.SetLimit(p.workers)
+	eg.Go(func() error {
+		ofPart = p.judgePart(printed)
+		return nil
+	})
+	eg.Go(func() error {
+		ofSup = p.judgeSupports(printed)
+		var n int
+		layers, n = connect(p.sup, p.workers)
+		r.Bodies = p.measure(layers, n)
+		stances = p.standing(layers, n)
+		for k := range overlap {
+			overlap[k] = crop(raster.And(&p.sup.Cut[k], &p.part.Cut[k]))
+		}
+		return nil
+	})
+	_ = eg.Wait() // the tasks return no error
+	p.holding(&r, ofPart, ofSup, layers)
+	p.stands(&r, stances)
+	r.CollisionsMM3 = tidy(p.overlapMM3(p.collisions(overlap)))
+	return r, nil
+}
+
 // ProveStacks is Prove for a part and supports that have been cut already, on one
 // grid and at the settings' layers. A nil stack of supports means none.
 func ProveStacks(part, sup *raster.Stack, s supports.Settings, opt Options) (Report, error) {
@@ -238,12 +275,27 @@ type proof struct {
 	memory    *Memory
 }
 
-func (p *proof) run() Report {
-	r := Report{
+// report returns one with nothing found yet.
+func (p *proof) report() Report {
+	return Report{
 		Verdict: Holds, Grid: p.part.Grid, layers: p.part.Layers,
 		PartLayers: len(p.part.Cut), SupportLayers: len(p.sup.Cut),
 		Bodies: []Body{}, Reasons: []Reason{}, Notes: []Reason{},
 	}
+}
+
+// judgePart judges the part over supports as they print.
+func (p *proof) judgePart(printed *raster.Stack) []hold.Layer {
+	return p.memory.judge(func(m *Memory) *hold.Memory { return &m.part }, hold.Input{Body: p.part, Other: printed, Settings: p.s, Brief: true, Workers: p.workers})
+}
+
+// judgeSupports judges supports, which are walls one line thick, whoever drew them.
+func (p *proof) judgeSupports(printed *raster.Stack) []hold.Layer {
+	return p.memory.judge(func(m *Memory) *hold.Memory { return &m.sup }, hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Brief: true, Workers: p.workers})
+}
+
+func (p *proof) run() Report {
+	r := p.report()
 	var part, sup []hold.Layer
 	var layers []rows
 	var barred []uint32
@@ -254,11 +306,10 @@ func (p *proof) run() Report {
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
-			part = p.memory.judge(func(m *Memory) *hold.Memory { return &m.part }, hold.Input{Body: p.part, Other: printed, Settings: p.s, Brief: true, Workers: p.workers})
+			part = p.judgePart(printed)
 		},
 		func() {
-			// Supports are walls one line thick, whoever drew them.
-			sup = p.memory.judge(func(m *Memory) *hold.Memory { return &m.sup }, hold.Input{Body: printed, Other: p.part, Settings: p.s, Thin: true, Brief: true, Workers: p.workers})
+			sup = p.judgeSupports(printed)
 			var n int
 			layers, n = connect(p.sup, p.workers)
 			r.Bodies = p.measure(layers, n)

@@ -44,22 +44,37 @@ func (p *proof) touches() touches {
 			t.edge[k] = crop(raster.AndNot(&t.side[k], &inner))
 		}
 	})
-	if p.s.IsFused() {
-		// A declared contact may sink one layer into the part; deeper it collides.
-		deep := make([]raster.Bits, n)
-		for k := range deep {
-			var beside raster.Bits
-			if k > 0 {
-				beside = t.overlap[k-1].Clone()
-			}
-			if k+1 < n {
-				beside = raster.Or(&beside, &t.overlap[k+1])
-			}
-			deep[k] = crop(raster.And(&t.overlap[k], &beside))
-		}
-		t.overlap = deep
-	}
+	t.overlap = p.collisions(t.overlap)
 	return t
+}
+
+// collisions returns what of the layers' overlaps is a collision.
+func (p *proof) collisions(overlap []raster.Bits) []raster.Bits {
+	if !p.s.IsFused() {
+		return overlap
+	}
+	// A declared contact may sink one layer into the part; deeper it collides.
+	deep := make([]raster.Bits, len(overlap))
+	for k := range deep {
+		var beside raster.Bits
+		if k > 0 {
+			beside = overlap[k-1].Clone()
+		}
+		if k+1 < len(overlap) {
+			beside = raster.Or(&beside, &overlap[k+1])
+		}
+		deep[k] = crop(raster.And(&overlap[k], &beside))
+	}
+	return deep
+}
+
+// overlapMM3 returns the volume of collisions.
+func (p *proof) overlapMM3(collisions []raster.Bits) float64 {
+	volume := 0.0
+	for k := range collisions {
+		volume += float64(collisions[k].Count()) * p.part.CellArea() * p.part.Thickness(k)
+	}
+	return volume
 }
 
 // crop returns b in the smallest window: what is kept of every layer is mostly
@@ -150,9 +165,8 @@ func (p *proof) touching(r *Report, t touches) {
 	cell := p.part.Cell
 	var side, near []Spot
 	upright := 0.0
-	volume := 0.0
+	volume := p.overlapMM3(t.overlap)
 	for k := range t.overlap {
-		volume += float64(t.overlap[k].Count()) * p.part.CellArea() * p.part.Thickness(k)
 		r.CollisionSpots = p.spot(r.CollisionSpots, k, &t.overlap[k])
 		r.FusedSpots = p.spot(r.FusedSpots, k, &t.fused[k])
 		side = p.spot(side, k, &t.side[k])
