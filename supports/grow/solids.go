@@ -216,7 +216,7 @@ func (n *Network) post(q plan.Post, highest float64) (*mesh.Mesh, error) {
 			top = min(top, n.Stations[i].Top)
 		}
 	}
-	foot := Foot(q, n.settings)
+	foot := Foot(q, n.under, n.settings)
 	if top-foot < n.settings.Layer {
 		return nil, nil
 	}
@@ -232,11 +232,13 @@ func (n *Network) post(q plan.Post, highest float64) (*mesh.Mesh, error) {
 
 // Foot returns the height of a post's lowest face: the plate, or the part's upper
 // side below it and the void that prints as the gap.
-func Foot(q plan.Post, s supports.Settings) float64 {
+func Foot(q plan.Post, under *Undersides, s supports.Settings) float64 {
 	if q.Foot <= 0 {
 		return 0
 	}
-	return seatOver(q.Foot, s)
+	low, level := groundUnder(q.At, q.Side, q.Foot, under, s)
+	z, _ := seatOver(low, level, s)
+	return z
 }
 
 // lidLayers is the thickness of a post's lid, in layers: a bridge and one layer
