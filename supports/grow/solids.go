@@ -81,8 +81,12 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 		}
 		if m != nil {
 			out = append(out, Solid{q.ID, m})
-			if lid := n.lid(q); lid != nil {
-				out = append(out, Solid{q.ID, lid})
+			lid, err := n.lid(q)
+			if err != nil {
+				return nil, fmt.Errorf("grow: post %s: %w", q.ID, err)
+			}
+			for _, m := range lid {
+				out = append(out, Solid{q.ID, m})
 			}
 		}
 	}
@@ -249,24 +253,46 @@ const lidLayers = 2
 // it: 25°. Common practice, no source.
 const sharp = 0.9063
 
-// lid closes a post whose bore a wall would end or turn a corner over, nil where every
-// wall crosses it from side to side.
-func (n *Network) lid(q plan.Post) *mesh.Mesh {
-	bore := plan.Post{At: q.At, Side: q.Side - 2*n.settings.Wall}
+// lid closes a post whose bore a wall would end or turn a corner over, or is too wide to
+// bridge; nil where every wall crosses it from side to side. Under the lid of a wide bore
+// the post's walls thicken inward at the lean, as far as it takes to bridge the rest.
+func (n *Network) lid(q plan.Post) ([]*mesh.Mesh, error) {
+	s := n.settings
+	bore, span := q.Side-2*s.Wall, s.Bridge*(1-s.Margin)
+	if !n.covers(q, bore, bore > span) {
+		return nil, nil
+	}
+	under := q.Head - lidLayers*s.Layer
+	out := []*mesh.Mesh{mesh.Prism(square(q.At, q.Side-s.Wall), under, q.Head)}
+	from := under - (bore-span)/2/math.Tan(s.Lean)
+	if bore <= span || from < Foot(q, n.under, s) {
+		return out, nil // what is too wide and too low the proof tells
+	}
+	lean, err := mesh.Loft(
+		[][]r2.Vec{square(q.At, q.Side), square(q.At, q.Side)},
+		[][]r2.Vec{square(q.At, bore), square(q.At, span)},
+		[]float64{from, under})
+	return append(out, lean), err
+}
+
+// covers tells whether a wall ends or turns a corner over the bore of a post, or, where
+// any will do, is over it at all.
+func (n *Network) covers(q plan.Post, bore float64, any bool) bool {
+	hole := plan.Post{At: q.At, Side: bore}
 	for _, wall := range n.Walls {
 		for i, id := range wall {
 			s := &n.Stations[id]
-			if !Within(bore, s.P) || s.Top <= q.Head {
+			if !Within(hole, s.P) || s.Top <= q.Head {
 				continue
 			}
-			if i > 0 && i+1 < len(wall) {
+			if !any && i > 0 && i+1 < len(wall) {
 				in, out := r2.Sub(s.P, n.Stations[wall[i-1]].P), r2.Sub(n.Stations[wall[i+1]].P, s.P)
 				if r2.Dot(in, out) >= sharp*math.Sqrt(r2.Norm2(in)*r2.Norm2(out)) {
 					continue
 				}
 			}
-			return mesh.Prism(square(q.At, q.Side-n.settings.Wall), q.Head-lidLayers*n.settings.Layer, q.Head)
+			return true
 		}
 	}
-	return nil
+	return false
 }
