@@ -106,15 +106,15 @@ func (n *Network) floor(wall []int, part *raster.Stack, under *Undersides) {
 }
 
 // ground returns the part's upper side across a wall so wide along dir at p, and whether
-// it is level there, if the part's layer under the wall ends at low. What is none of the
-// part's own faces, as a sheet, is where its layer ends.
+// it is level there, if the part's highest layer under the wall and just beside it ends at
+// low. What is none of the part's own faces, as a sheet, is where its layer ends.
 func ground(p, dir r2.Vec, width, low float64, under *Undersides, s supports.Settings) (z float64, level bool) {
 	if under == nil {
 		return low, true
 	}
 	// Upside down, the highest is the lowest.
 	h, _, level, found := face(p, dir, width, -low, func(at r2.Vec) (float64, bool, bool) {
-		h, level, ok := under.FindUpper(at, low, s.Layer)
+		h, level, ok := under.FindUpper(at, low, s.Layer+finePitch)
 		return -h, level, ok
 	})
 	if !found {

@@ -151,15 +151,7 @@ func TestSeatOnASlope(t *testing.T) {
 	}
 	tilt := math.Tan(20 * math.Pi / 180)
 	height := func(x float64) float64 { return 4.3 + tilt*x }
-	m := &mesh.Mesh{}
-	b := []r2.Vec{{X: 0, Y: 0}, {X: 30, Y: 0}, {X: 30, Y: 20}, {X: 0, Y: 20}}
-	for _, p := range b {
-		m.Vertices = append(m.Vertices, r3.Vec{X: p.X, Y: p.Y})
-	}
-	for _, p := range b {
-		m.Vertices = append(m.Vertices, r3.Vec{X: p.X, Y: p.Y, Z: height(p.X)})
-	}
-	m.Triangles = [][3]uint32{{0, 2, 1}, {0, 3, 2}, {4, 5, 6}, {4, 6, 7}, {0, 1, 5}, {0, 5, 4}, {1, 2, 6}, {1, 6, 5}, {2, 3, 7}, {2, 7, 6}, {3, 0, 4}, {3, 4, 7}}
+	m := ramp(0, 30, height(0), height(30))
 	m.Append(meshtest.Box(r3.Vec{Z: 25}, r3.Vec{X: 30, Y: 20, Z: 28}))
 	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
 	p := plan.Plan{Lines: []plan.Line{
@@ -185,5 +177,61 @@ func TestSeatOnASlope(t *testing.T) {
 	q := plan.Post{At: [2]float64{at, 10}, Side: side, Foot: height(at)}
 	if foot, want := Foot(q, under, s), height(at+side/2)+void; math.Abs(foot-want) > 1e-6 {
 		t.Errorf("a post's foot at %.3f, want %.3f", foot, want)
+	}
+}
+
+// ramp is a block 20 mm wide from x0 to x1 whose upper side rises from z0 to z1.
+func ramp(x0, x1, z0, z1 float64) *mesh.Mesh {
+	m := &mesh.Mesh{}
+	b := []r2.Vec{{X: x0, Y: 0}, {X: x1, Y: 0}, {X: x1, Y: 20}, {X: x0, Y: 20}}
+	for _, p := range b {
+		m.Vertices = append(m.Vertices, r3.Vec{X: p.X, Y: p.Y})
+	}
+	for i, p := range b {
+		m.Vertices = append(m.Vertices, r3.Vec{X: p.X, Y: p.Y, Z: []float64{z0, z1, z1, z0}[i]})
+	}
+	m.Triangles = [][3]uint32{{0, 2, 1}, {0, 3, 2}, {4, 5, 6}, {4, 6, 7}, {0, 1, 5}, {0, 5, 4}, {1, 2, 6}, {1, 6, 5}, {2, 3, 7}, {2, 7, 6}, {3, 0, 4}, {3, 4, 7}}
+	return m
+}
+
+// A wall that goes down from the plate's level over a ramp, some of it standing and the
+// rest hanging from that, leaves at least a layer empty over the ramp and enters it
+// nowhere, wherever its stations fall.
+func TestWallsKeepClearOfARamp(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	stood := 0
+	for _, angle := range []float64{30, 45, 55, 65} {
+		for shift := 0.0; shift < 0.5; shift += 0.07 {
+			m := ramp(10, 16, 0.01, 6*math.Tan(angle*math.Pi/180))
+			m.Append(meshtest.Box(r3.Vec{Z: 20}, r3.Vec{X: 30, Y: 20, Z: 24}))
+			part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+			p := plan.Plan{
+				Version: plan.Version, Settings: plan.FromSettings(s),
+				Lines: []plan.Line{{ID: "L1", At: [][3]float64{{3 + shift, 10, 20}, {16.5, 10, 20}}}},
+				Posts: []plan.Post{{ID: "P1", At: [2]float64{9, 10}, Reach: 3, Head: 1, By: plan.Designer}},
+			}
+			solids, err := Grow(p, m, part)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, x := range solids {
+				sup := raster.Section(x.Mesh, part.Grid, part.Layers, 0)
+				for k := range sup.Cut {
+					in := raster.And(sup.Layer(k), part.Layer(k))
+					over := raster.And(sup.Layer(k), part.Layer(k-1))
+					if !in.Empty() || !over.Empty() {
+						t.Errorf("%g°, stations moved by %.2f: layer %d has %d cells in the ramp and %d right on it", angle, shift, k, in.Count(), over.Count())
+					}
+					above := raster.And(sup.Layer(k), part.Layer(k-2))
+					stood += above.Count()
+				}
+			}
+		}
+	}
+	if stood == 0 {
+		t.Error("nothing stands on a ramp: the test tests nothing")
 	}
 }

@@ -106,6 +106,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 	half := n.settings.Wall / 2
 	var out []*mesh.Mesh
 	var run []mesh.Station
+	var before Station
 	flush := func() error {
 		defer func() { run = nil }()
 		if len(run) < 2 {
@@ -144,7 +145,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 			gap := dist(last.P, st.P)
 			rise := st.Low - last.Low
 			steepest := gap/math.Tan(n.settings.Lean) + 1e-6
-			if math.Abs(rise) > steepest && gap > step {
+			if math.Abs(rise) > steepest && gap > step && !(before.parent < 0 && s.parent < 0) {
 				// A tie begins or ends here: the deep side keeps its edge
 				// past the crossing wall's face.
 				off := min(half, gap-step)
@@ -161,6 +162,14 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 				// Where the top falls steeply the edge falls with it.
 				a.Low = min(last.Low, a.High-thinnest*n.settings.Layer)
 				b.Low = min(st.Low, b.High-thinnest*n.settings.Layer)
+				// What stands on a slope keeps clear of it.
+				if over := max(before.seat, s.seat); before.Ground > 0 && s.Ground > 0 {
+					if rise > 0 {
+						a.Low = max(a.Low, min(over, b.Low))
+					} else {
+						b.Low = max(b.Low, min(over, a.Low))
+					}
+				}
 				if off+step >= gap {
 					run = append(run, a)
 				} else {
@@ -168,6 +177,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 				}
 			}
 		}
+		before = s
 		if n := len(run); n > 0 && dist(run[n-1].P, st.P) < samePlace {
 			// A wall has one height at a place: what both of them fill.
 			run[n-1].Low, run[n-1].High = min(run[n-1].Low, st.Low), max(run[n-1].High, st.High)
