@@ -149,6 +149,13 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 				// A tie begins or ends here: the deep side keeps its edge
 				// past the crossing wall's face.
 				off := min(half, gap-step)
+				deep, other := last.Low, s
+				if rise < 0 {
+					deep, other = st.Low, before
+				}
+				if other.Ground == 0 && other.Floor > deep || other.Ground > deep+seatReach {
+					off = 0 // a side of the part is ahead
+				}
 				at := func(d float64) mesh.Station {
 					t := d / gap
 					return mesh.Station{P: r2.Add(last.P, r2.Scale(t, r2.Sub(st.P, last.P))), High: last.High + (st.High-last.High)*t}
@@ -170,9 +177,12 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 						b.Low = max(b.Low, min(over, a.Low))
 					}
 				}
-				if off+step >= gap {
+				switch {
+				case off == 0 && rise > 0:
+					run = append(run, b)
+				case off == 0 || off+step >= gap:
 					run = append(run, a)
-				} else {
+				default:
 					run = append(run, a, b)
 				}
 			}
