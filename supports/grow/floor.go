@@ -55,19 +55,19 @@ func descend(part *raster.Stack, p r2.Vec, z, r float64, least int) (low float64
 
 // floors sets how low every station's wall may go, and what is under it, several
 // walls at a time.
-func (n *Network) floors(part *raster.Stack) {
+func (n *Network) floors(part *raster.Stack, under *Undersides) {
 	var eg errgroup.Group
 	eg.SetLimit(runtime.GOMAXPROCS(0))
 	for _, wall := range n.Walls {
 		eg.Go(func() error {
-			n.floor(wall, part)
+			n.floor(wall, part, under)
 			return nil
 		})
 	}
 	_ = eg.Wait() // the tasks return no error
 }
 
-func (n *Network) floor(wall []int, part *raster.Stack) {
+func (n *Network) floor(wall []int, part *raster.Stack, under *Undersides) {
 	s := n.settings
 	depth := WallDepth(s)
 	for i, id := range wall {
@@ -97,7 +97,41 @@ func (n *Network) floor(wall []int, part *raster.Stack) {
 				st.Floor = st.Top
 			}
 		}
+		if st.Ground > 0 {
+			level := true
+			st.Ground, level = ground(st.P, dir, s.Wall, st.Ground, under, s)
+			st.seat, st.clear = seatOver(st.Ground, level, s)
+		}
 	}
+}
+
+// ground returns the part's upper side across a wall so wide along dir at p, and whether
+// it is level there, if the part's highest layer under the wall and just beside it ends at
+// low. What is none of the part's own faces, as a sheet, is where its layer ends.
+func ground(p, dir r2.Vec, width, low float64, under *Undersides, s supports.Settings) (z float64, level bool) {
+	if under == nil {
+		return low, true
+	}
+	// Upside down, the highest is the lowest.
+	h, _, level, found := face(p, dir, width, -low, func(at r2.Vec) (float64, bool, bool) {
+		h, level, ok := under.FindUpper(at, low, s.Layer+finePitch)
+		return -h, level, ok
+	})
+	if !found {
+		return low, true
+	}
+	return -h, level
+}
+
+// groundUnder is ground all over a square of this side.
+func groundUnder(at [2]float64, side, low float64, under *Undersides, s supports.Settings) (z float64, level bool) {
+	z, level = math.Inf(-1), true
+	for f := -1.0; f <= 1; f += 0.5 {
+		h, flat := ground(r2.Vec{X: at[0] + f*side/2, Y: at[1]}, r2.Vec{X: 1}, side, low, under, s)
+		level = level && flat && (f == -1 || math.Abs(h-z) < 1e-6)
+		z = max(z, h)
+	}
+	return z, level
 }
 
 // beside tells whether the part comes within r of p at height z.
@@ -112,7 +146,7 @@ const seatReach = 1.0
 
 // Seat returns the height at which a wall at the station would stand: the plate,
 // or the part's upper side and the void that prints as the gap. It is not ok
-// where a wall of the part is in the way.
+// where a wall of the part is in the way. See Clear.
 func (st *Station) Seat(s supports.Settings) (z float64, ok bool) {
 	switch {
 	case st.barred:
@@ -122,6 +156,10 @@ func (st *Station) Seat(s supports.Settings) (z float64, ok bool) {
 	case st.Ground == 0 || st.Floor > st.Ground+seatReach:
 		return 0, false
 	}
-	z = seatOver(st.Ground, s)
-	return z, z < st.Top-thinnest*s.Layer
+	return st.seat, st.seat < st.Top-thinnest*s.Layer
 }
+
+// Clear tells whether a void that prints well is to be had between Seat and the ground:
+// none is, for a gap of one layer, over an upper side that lies on a cutting plane, since
+// that may print a layer higher or lower.
+func (st *Station) Clear() bool { return st.Floor == 0 || st.Ground == 0 || st.clear }

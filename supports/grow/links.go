@@ -144,7 +144,7 @@ func (n *Network) frontsOf(out []front, walls stretches, l int, wall []int) []fr
 				break
 			}
 			gap, lean := dist(s.P, t.P), 1/math.Tan(n.settings.Lean)
-			if rise := low(k+1) - low(k); rise > gap*lean+1e-6 && gap > step {
+			if rise := low(k+1) - low(k); rise > gap*lean+1e-6 && gap > step && !(s.parent < 0 && t.parent < 0) {
 				// The edge stands up half a wall on: see solids.
 				off := min(n.settings.Wall/2, gap-step)
 				face := r2.Add(s.P, r2.Scale(off/gap, r2.Sub(t.P, s.P)))

@@ -22,9 +22,11 @@ type Station struct {
 	Near int     // index of the post that it hangs from, −1 for none
 	// Floor is how low the wall may go without meeting the part.
 	Floor float64
-	// Ground is the part's highest layer right under the wall, 0 for the plate.
+	// Ground is the part's upper side right under the wall, 0 for the plate.
 	Ground float64
 
+	seat   float64 // where a wall that stands on Ground begins
+	clear  bool    // of it, by a void that prints well
 	tooth  float64 // where a tooth ends that fuses the wall to the part
 	along  float64 // distance from the line's first point
 	parent int     // next station on the way to the post, −1 at it
@@ -48,6 +50,7 @@ type Network struct {
 	Walls    [][]int // for each line, its stations in order
 	byX      []int   // the stations from the leftmost on
 	settings supports.Settings
+	under    *Undersides
 	pitch    float64
 	pad      float64 // thickness of a wall's top, under the part
 }
@@ -89,7 +92,7 @@ func WallDepth(s supports.Settings) float64 { return max(MinWall, minWallLayers*
 // and joins walls that meet. Lower
 // edges are not set yet; see Hang.
 func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raster.Stack, pitch float64) *Network {
-	n := &Network{settings: s, pitch: pitch, pad: max(p.Taste.Pad, s.Wall)}
+	n := &Network{settings: s, under: under, pitch: pitch, pad: max(p.Taste.Pad, s.Wall)}
 	stops := make([][]float64, len(p.Lines)) // along each line
 	meets := crossings(p.Lines, s.Wall, stops)
 	for l := range p.Lines {
@@ -107,7 +110,7 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 		n.byX[i] = i
 	}
 	slices.SortFunc(n.byX, func(a, b int) int { return cmp.Compare(n.Stations[a].P.X, n.Stations[b].P.X) })
-	n.floors(part)
+	n.floors(part, under)
 	if len(p.Zones) > 0 {
 		n.heed(p.Zones, under)
 	}
@@ -281,20 +284,30 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 // begins, no further than a layer into the lowest of it.
 func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, tooth float64) {
 	s := n.settings
+	lowest, over, flat, found := face(p, dir, n.pad, z, func(at r2.Vec) (float64, bool, bool) { return under.Find(at, z, surfaceReach) })
+	if !found {
+		lowest, flat = z, true
+	}
+	lay := s.Layers()
+	return topUnder(lowest, flat, s), lay.Bottom(min(lay.Above(over-1e-6), lay.Above(lowest-1e-6)+1))
+}
+
+// face returns the lowest that a face of the part, of which find tells the height and
+// whether it is level there, comes to across a wall so wide along dir at p, the height at
+// p itself, z where it is not known, and whether the face is level all across.
+func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, level, ok bool)) (lowest, over float64, flat, found bool) {
 	side := r2.Vec{}
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
-		side = r2.Scale(n.pad/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
+		side = r2.Scale(width/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
 	}
 	ahead := r2.Vec{X: side.Y, Y: -side.X}
 	if l := math.Sqrt(r2.Norm2(ahead)); l > 0 {
 		ahead = r2.Scale(finePitch/2/l, ahead)
 	}
-	lowest, flat, found := math.Inf(1), true, false
-	over := z
+	lowest, flat, over = math.Inf(1), true, z
 	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
 		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
-			at := r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead)))
-			h, level, ok := under.Find(at, z, surfaceReach)
+			h, level, ok := find(r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead))))
 			if !ok || g != 0 && h >= lowest {
 				continue // along the wall only a tip between stations matters
 			}
@@ -310,11 +323,7 @@ func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, tooth f
 			}
 		}
 	}
-	if !found {
-		lowest, flat = z, true
-	}
-	lay := s.Layers()
-	return topUnder(lowest, flat, s), lay.Bottom(min(lay.Above(over-1e-6), lay.Above(lowest-1e-6)+1))
+	return lowest, over, flat, found
 }
 
 // at returns the station of line l at distance s along it.

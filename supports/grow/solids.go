@@ -89,8 +89,12 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 		}
 		if m != nil {
 			out = append(out, Solid{q.ID, m})
-			if lid := n.lid(q); lid != nil {
-				out = append(out, Solid{q.ID, lid})
+			lid, err := n.lid(q)
+			if err != nil {
+				return nil, fmt.Errorf("grow: post %s: %w", q.ID, err)
+			}
+			for _, m := range lid {
+				out = append(out, Solid{q.ID, m})
 			}
 		}
 	}
@@ -111,6 +115,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 	half := n.settings.Wall / 2
 	var out []*mesh.Mesh
 	var run []mesh.Station
+	var before Station
 	flush := func() error {
 		defer func() { run = nil }()
 		if len(run) < 2 {
@@ -133,7 +138,6 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 		return nil
 	}
 	wall := n.Walls[l]
-	before := -1 // the station that the run has come to
 	for _, id := range wall {
 		s := n.Stations[id]
 		// Where walls cannot rise to, nothing is built: the proof tells.
@@ -150,10 +154,17 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 			gap := dist(last.P, st.P)
 			rise := st.Low - last.Low
 			steepest := gap/math.Tan(n.settings.Lean) + 1e-6
-			if math.Abs(rise) > steepest && gap > step {
+			if math.Abs(rise) > steepest && gap > step && !(before.parent < 0 && s.parent < 0) {
 				// A tie begins or ends here: the deep side keeps its edge
 				// past the crossing wall's face.
 				off := min(half, gap-step)
+				deep, other := last.Low, s
+				if rise < 0 {
+					deep, other = st.Low, before
+				}
+				if other.Ground == 0 && other.Floor > deep || other.Ground > deep+seatReach {
+					off = 0 // a side of the part is ahead
+				}
 				at := func(d float64) mesh.Station {
 					t := d / gap
 					return mesh.Station{P: r2.Add(last.P, r2.Scale(t, r2.Sub(st.P, last.P))), High: last.High + (st.High-last.High)*t}
@@ -165,27 +176,42 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 					a, b = at(gap-off-step), at(gap-off)
 				}
 				a.Low, b.Low = last.Low, st.Low
-				if shallow := (gap - off - step) / math.Tan(n.settings.Lean); rise > 0 && !s.tied {
-					b.Low = max(last.Low, st.Low-shallow) // no tie: it leans from here on
-				} else if rise < 0 && !n.Stations[before].tied {
-					a.Low = max(st.Low, last.Low-shallow)
+				if shallow := (gap - off - step) / math.Tan(n.settings.Lean); off > 0 && !other.tied {
+					// No tie: it leans from here on.
+					if rise > 0 {
+						b.Low = max(last.Low, st.Low-shallow, min(st.Low, other.Floor))
+					} else {
+						a.Low = max(st.Low, last.Low-shallow, min(last.Low, other.Floor))
+					}
 				}
 				// Where the top falls steeply the edge falls with it.
 				a.Low = min(a.Low, a.High-thinnest*n.settings.Layer)
 				b.Low = min(b.Low, b.High-thinnest*n.settings.Layer)
-				if off+step >= gap {
+				// What stands on a slope keeps clear of it.
+				if over := max(before.seat, s.seat); before.Ground > 0 && s.Ground > 0 {
+					if rise > 0 {
+						a.Low = max(a.Low, min(over, b.Low))
+					} else {
+						b.Low = max(b.Low, min(over, a.Low))
+					}
+				}
+				switch {
+				case off == 0 && rise > 0:
+					run = append(run, b)
+				case off == 0 || off+step >= gap:
 					run = append(run, a)
-				} else {
+				default:
 					run = append(run, a, b)
 				}
 			}
 		}
+		before = s
 		if n := len(run); n > 0 && dist(run[n-1].P, st.P) < samePlace {
 			// A wall has one height at a place: what both of them fill.
 			run[n-1].Low, run[n-1].High = min(run[n-1].Low, st.Low), max(run[n-1].High, st.High)
 			continue
 		}
-		run, before = append(run, st), id
+		run = append(run, st)
 	}
 	if err := flush(); err != nil {
 		return nil, err
@@ -232,7 +258,7 @@ func (n *Network) post(q plan.Post, highest float64) (*mesh.Mesh, error) {
 			top = min(top, n.Stations[i].Top)
 		}
 	}
-	foot := Foot(q, n.settings)
+	foot := Foot(q, n.under, n.settings)
 	if top-foot < n.settings.Layer {
 		return nil, nil
 	}
@@ -248,11 +274,13 @@ func (n *Network) post(q plan.Post, highest float64) (*mesh.Mesh, error) {
 
 // Foot returns the height of a post's lowest face: the plate, or the part's upper
 // side below it and the void that prints as the gap.
-func Foot(q plan.Post, s supports.Settings) float64 {
+func Foot(q plan.Post, under *Undersides, s supports.Settings) float64 {
 	if q.Foot <= 0 {
 		return 0
 	}
-	return seatOver(q.Foot, s)
+	low, level := groundUnder(q.At, q.Side, q.Foot, under, s)
+	z, _ := seatOver(low, level, s)
+	return z
 }
 
 // lidLayers is the thickness of a post's lid, in layers: a bridge and one layer
@@ -263,24 +291,46 @@ const lidLayers = 2
 // it: 25°. Common practice, no source.
 const sharp = 0.9063
 
-// lid closes a post whose bore a wall would end or turn a corner over, nil where every
-// wall crosses it from side to side.
-func (n *Network) lid(q plan.Post) *mesh.Mesh {
-	bore := plan.Post{At: q.At, Side: q.Side - 2*n.settings.Wall}
+// lid closes a post whose bore a wall would end or turn a corner over, or is too wide to
+// bridge; nil where every wall crosses it from side to side. Under the lid of a wide bore
+// the post's walls thicken inward at the lean, as far as it takes to bridge the rest.
+func (n *Network) lid(q plan.Post) ([]*mesh.Mesh, error) {
+	s := n.settings
+	bore, span := q.Side-2*s.Wall, s.Bridge*(1-s.Margin)
+	if !n.covers(q, bore, bore > span) {
+		return nil, nil
+	}
+	under := q.Head - lidLayers*s.Layer
+	out := []*mesh.Mesh{mesh.Prism(square(q.At, q.Side-s.Wall), under, q.Head)}
+	from := under - (bore-span)/2/math.Tan(s.Lean)
+	if bore <= span || from < Foot(q, n.under, s) {
+		return out, nil // what is too wide and too low the proof tells
+	}
+	lean, err := mesh.Loft(
+		[][]r2.Vec{square(q.At, q.Side), square(q.At, q.Side)},
+		[][]r2.Vec{square(q.At, bore), square(q.At, span)},
+		[]float64{from, under})
+	return append(out, lean), err
+}
+
+// covers tells whether a wall ends or turns a corner over the bore of a post, or, where
+// any will do, is over it at all.
+func (n *Network) covers(q plan.Post, bore float64, any bool) bool {
+	hole := plan.Post{At: q.At, Side: bore}
 	for _, wall := range n.Walls {
 		for i, id := range wall {
 			s := &n.Stations[id]
-			if !Within(bore, s.P) || s.Top <= q.Head {
+			if !Within(hole, s.P) || s.Top <= q.Head {
 				continue
 			}
-			if i > 0 && i+1 < len(wall) {
+			if !any && i > 0 && i+1 < len(wall) {
 				in, out := r2.Sub(s.P, n.Stations[wall[i-1]].P), r2.Sub(n.Stations[wall[i+1]].P, s.P)
 				if r2.Dot(in, out) >= sharp*math.Sqrt(r2.Norm2(in)*r2.Norm2(out)) {
 					continue
 				}
 			}
-			return mesh.Prism(square(q.At, q.Side-n.settings.Wall), q.Head-lidLayers*n.settings.Layer, q.Head)
+			return true
 		}
 	}
-	return nil
+	return false
 }

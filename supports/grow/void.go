@@ -25,33 +25,43 @@ const (
 // thickest declared layer, or that would fuse.
 func topUnder(z float64, level bool, s supports.Settings) float64 {
 	if !level {
-		drop := (float64(s.VoidLayers()) + slopeShare) * s.Layer
-		for _, h := range s.Heights {
-			drop = max(drop, h+nearPlane)
-		}
-		return z - drop
+		return z - slopeVoid(s)
 	}
-	top, ok := clear(s, z, -1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
+	top, good := clear(s, z, -1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
 		k, from, to := lay.Above(at), lay.Above(z-nearPlane), lay.Above(z+nearPlane)
 		return from - k, to - k, lay.Bottom(to) - lay.Bottom(k)
 	})
-	if !ok {
+	if good == 0 {
 		return s.Layers().Bottom(max(s.Layers().Above(z-1e-6)-s.VoidLayers(), 0))
 	}
 	return max(top, 0)
 }
 
+// slopeVoid returns how far, in mm, a wall keeps from a slope.
+func slopeVoid(s supports.Settings) float64 {
+	void := (float64(s.VoidLayers()) + slopeShare) * s.Layer
+	for _, h := range s.Heights {
+		void = max(void, h+nearPlane)
+	}
+	return void
+}
+
 // seatOver returns where a support must begin over an upper side of the part at z: where
-// the void prints well; see clear.
-func seatOver(z float64, s supports.Settings) float64 {
-	seat, ok := clear(s, z, 1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
+// the void prints well over a level one, see clear, and over a slope as far from its
+// highest point as topUnder keeps from the lowest. It is ok if that prints well in the
+// settings' own layers and in all that are declared.
+func seatOver(z float64, level bool, s supports.Settings) (seat float64, ok bool) {
+	if !level {
+		return z + slopeVoid(s), true
+	}
+	seat, good := clear(s, z, 1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
 		k, from, to := lay.Above(at), lay.Above(z-nearPlane), lay.Above(z+nearPlane)
 		return k - to, k - from, lay.Bottom(k) - lay.Bottom(from)
 	})
-	if !ok {
-		return s.Layers().Bottom(s.Layers().Above(z-1e-6) + s.VoidLayers())
+	if good == 0 {
+		return s.Layers().Bottom(s.Layers().Above(z-1e-6) + s.VoidLayers()), false
 	}
-	return seat
+	return seat, good > len(s.Heights)+len(s.Heights)
 }
 
 // clear returns a height above z (way 1) or below (way −1) that leaves a void which
@@ -59,8 +69,9 @@ func seatOver(z float64, s supports.Settings) float64 {
 // it comes apart and carries: printed tells the empty layers, as a surface on a cutting
 // plane may go to either side, and how thick they are at most, in mm. Of such heights it
 // is one that leaves as many layers as the gap asks for, with the most room to the next
-// cutting plane. It is not ok where there is none.
-func clear(s supports.Settings, z, way float64, printed func(lay raster.Layers, at float64) (least, most int, thick float64)) (float64, bool) {
+// cutting plane. Good is the number of layers that it prints well in, of which the
+// settings' own count as much as all others and one; 0 where there is none.
+func clear(s supports.Settings, z, way float64, printed func(lay raster.Layers, at float64) (least, most int, thick float64)) (height float64, good int) {
 	type cut struct {
 		lay   raster.Layers
 		thick float64
@@ -88,7 +99,6 @@ func clear(s supports.Settings, z, way float64, printed func(lay raster.Layers, 
 		room        float64
 	}
 	var best rank
-	var height float64
 	for n := 1; n < len(planes); n++ {
 		r := rank{room: planes[n] - planes[n-1]}
 		if r.room < 4*nearPlane {
@@ -113,5 +123,5 @@ func clear(s supports.Settings, z, way float64, printed func(lay raster.Layers, 
 			best, height = r, at
 		}
 	}
-	return height, best.good > 0
+	return height, best.good
 }

@@ -456,7 +456,7 @@ func check(p plan.Plan, m *mesh.Mesh, under *grow.Undersides, part *raster.Stack
 	}
 	for _, q := range p.Posts {
 		if q.By == plan.Designer {
-			if why := t.refusePost(q); why != "" {
+			if why := t.refusePost(q, under); why != "" {
 				refuse(q.ID, "%s", why)
 			}
 		}
@@ -501,9 +501,9 @@ func (t *site) refuseLine(l plan.Line, under *grow.Undersides) (why string) {
 }
 
 // refusePost tells why a post of the designer's cannot be.
-func (t *site) refusePost(q plan.Post) string {
+func (t *site) refusePost(q plan.Post, under *grow.Undersides) string {
 	c := r2.Vec{X: q.At[0], Y: q.At[1]}
-	foot := grow.Foot(q, t.s)
+	foot := grow.Foot(q, under, t.s)
 	top := max(q.Head, foot+2*t.s.Layer)
 	half := q.Side / 2
 	if q.Side == 0 {

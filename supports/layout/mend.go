@@ -71,7 +71,7 @@ func (t *site) patches(layers []hold.Layer, turn int) []line {
 				}
 			}
 			for way := range 2 { // along and across
-				out = append(out, t.patch(spots[most].k, &spots[most].piece, turn+way))
+				out = append(out, t.aside(t.patch(spots[most].k, &spots[most].piece, turn+way)))
 			}
 			continue
 		}
@@ -270,4 +270,49 @@ func (t *site) patch(k int, p *raster.Piece, turn int) line {
 	z := t.part.Bottom(k)
 	out := line{at: []point{{r2.Add(c, r2.Scale(lo, u)), z}, {r2.Add(c, r2.Scale(hi, u)), z}}}
 	return out
+}
+
+// aside moves a line that runs beside a wall of the part off it, to where it may be built:
+// a spot against a wall is held from there too, as half a bead stands out.
+func (t *site) aside(l line) line {
+	a, b := l.at[0], l.at[len(l.at)-1]
+	r := t.s.Clearance + t.wall/2
+	u := r2.Scale(1/max(distance(a.Vec, b.Vec), 1e-9), r2.Sub(b.Vec, a.Vec))
+	square := r2.Vec{X: -u.Y, Y: u.X}
+	// Tall enough to be a wall, as package grow has it, and what is higher is held.
+	k0, k1 := t.part.Above(a.z-t.s.Layer-2*t.s.Clearance)-1, t.part.Above(a.z-t.s.Layer)-1
+	inside := func(p r2.Vec) bool {
+		i, j := t.part.At(p)
+		return t.part.Layer(k0).Has(i, j) && t.part.Layer(k1).Has(i, j)
+	}
+	// How much room there is to either side, at the least along the line.
+	room := [2]float64{r, r}
+	n := int(distance(a.Vec, b.Vec)/t.part.Cell) + 1
+	for m := 0; m <= n; m++ {
+		p := r2.Add(a.Vec, r2.Scale(float64(m)/float64(n), r2.Sub(b.Vec, a.Vec)))
+		if inside(p) {
+			return l // it runs into the wall, and is cut there
+		}
+		for side, way := range [2]float64{1, -1} {
+			for d := t.part.Cell; d < room[side]; d += t.part.Cell / 2 {
+				if inside(r2.Add(p, r2.Scale(way*d, square))) {
+					room[side] = d
+				}
+			}
+		}
+	}
+	off := room[0] - r
+	if room[1] < r {
+		if off < 0 {
+			return l // between two walls
+		}
+		off = r - room[1]
+	}
+	if off == 0 {
+		return l
+	}
+	for i := range l.at {
+		l.at[i].Vec = r2.Add(l.at[i].Vec, r2.Scale(off, square))
+	}
+	return l
 }

@@ -86,6 +86,7 @@ type spot struct {
 	from    []int      // the next station on that way, −1 at the foot
 	order   []int      // the stations that have one, from the furthest back
 	post    *plan.Post // the designer's, which stands here
+	poor    bool       // on the part, with no void that prints well
 }
 
 // structure is one connected stretch of walls whose posts are being chosen.
@@ -226,7 +227,7 @@ func (g *structure) footings() []spot {
 			continue
 		}
 		for _, r := range footingReaches {
-			out = append(out, spot{station: first[l], foot: s.Ground, reach: r, under: g.lines[l].ID})
+			out = append(out, spot{station: first[l], foot: s.Ground, reach: r, under: g.lines[l].ID, poor: !s.Clear()})
 		}
 	}
 	return out
@@ -323,7 +324,7 @@ func (g *structure) spot(at int) (spot, bool) {
 	if g.struckPost(s.P) {
 		return spot{}, false
 	}
-	best := spot{station: at, foot: s.Ground, reach: soleReach}
+	best := spot{station: at, foot: s.Ground, reach: soleReach, poor: !s.Clear()}
 	for _, a := range sides {
 		low, seated := g.descend(s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
 		if low > 0 && (!seated || low > s.Top-g.depth-lowHead) {

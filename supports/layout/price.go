@@ -19,6 +19,10 @@ const bare = 1e4
 // not, and more the more it does.
 const shaky = 1e3
 
+// fused is the price, in seconds, of a post that may be printed onto the part: more than
+// any that holds and comes off.
+const fused = 2e4
+
 // chain is a stretch of wall between places where walls meet or end.
 type chain struct {
 	at     []int // places in structure.stations
@@ -175,6 +179,9 @@ func (g *structure) price(choice []int, s serve, most float64, l *ledger) (total
 		}
 		if p.foot > 0 {
 			t = t*partFoot + 60
+		}
+		if p.poor {
+			t += fused
 		}
 		if over > 0 {
 			t += shaky * (1 + min(over, 1000))

@@ -453,8 +453,13 @@ func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s su
 			counts[min(empty, countedLayers-1)]++
 			i, j := int(q.cell)%g.W, int(q.cell)/g.W
 			sets[set].Set(i, j)
-			if z, there := heights[q.cell]; !there || q.high[0].lo < z {
-				heights[q.cell] = q.high[0].lo
+			// Where the part's surface is, which is what can be moved.
+			at := q.high[0].lo
+			if side.areas == &v.LandingMM2 {
+				at = q.low[len(q.low)-1].hi
+			}
+			if z, there := heights[q.cell]; !there || at < z {
+				heights[q.cell] = at
 			}
 		}
 		// Beside what carries, a bead may stand out by half its width.
