@@ -401,7 +401,7 @@ func (w *linking) best(a, b int, bars []bool) (out link, ok bool) {
 	}
 	for k := from; k <= to; k++ {
 		e := d(k)
-		if e > longestLink || e < 2*s.Wall || w.taken[a][k-f.from] || w.taken[b][k-g.from] || bars != nil && bars[k] {
+		if e > longestLink || e < s.Wall/2 || begun < 0 && e < 2*s.Wall || w.taken[a][k-f.from] || w.taken[b][k-g.from] || bars != nil && bars[k] {
 			flush()
 			continue
 		}
@@ -442,7 +442,7 @@ func (w *linking) bars(l link) []bool {
 		a, b := w.place(l.a, l.from+k), w.place(l.b, l.from+k)
 		z := lay.Bottom(l.from + k)
 		if w.blocked(a, b, z, room, grounded && k <= int(math.Ceil(s.Clearance/s.Layer))+1) ||
-			w.foreign(l, a, b, z) || k > startLayers && w.beside(a, b, z) {
+			w.foreign(l, a, b, z) || k > startLayers && w.beside(l, a, b, z) {
 			bar[k], any = true, true
 		}
 	}
@@ -476,11 +476,11 @@ func (w *linking) foreign(l link, a, b r2.Vec, z float64) bool {
 	return false
 }
 
-// beside tells whether a link from a to b runs along another wall at height z.
-func (w *linking) beside(a, b r2.Vec, z float64) bool {
+// beside tells whether a link from a to b runs along a wall that it does not join at height z.
+func (w *linking) beside(l link, a, b r2.Vec, z float64) bool {
 	near := 0
 	for _, share := range [3]float64{0.25, 0.5, 0.75} {
-		if w.walls.along(r2.Add(a, r2.Scale(share, r2.Sub(b, a))), r2.Unit(r2.Sub(b, a)), z) {
+		if w.walls.along(r2.Add(a, r2.Scale(share, r2.Sub(b, a))), r2.Unit(r2.Sub(b, a)), z, w.fronts[l.a].line, w.fronts[l.b].line) {
 			near++
 		}
 	}
@@ -568,10 +568,11 @@ func (w stretches) has(p r2.Vec, z, r float64, but int) bool {
 	return false
 }
 
-// along tells whether a wall that runs about as u does is near p at height z.
-func (w stretches) along(p, u r2.Vec, z float64) bool {
+// along tells whether a wall that runs about as u does is near p at height z, of another
+// line than two.
+func (w stretches) along(p, u r2.Vec, z float64, but, or int) bool {
 	for _, t := range w[squareOf(p)] {
-		if t.low <= z && z < t.high && raster.SegmentDistance(p, t.a, t.b) <= nearby && math.Abs(r2.Dot(r2.Unit(r2.Sub(t.b, t.a)), u)) > sideBySide {
+		if t.line != but && t.line != or && t.low <= z && z < t.high && raster.SegmentDistance(p, t.a, t.b) <= nearby && math.Abs(r2.Dot(r2.Unit(r2.Sub(t.b, t.a)), u)) > sideBySide {
 			return true
 		}
 	}
@@ -580,7 +581,7 @@ func (w stretches) along(p, u r2.Vec, z float64) bool {
 
 // goOn tells whether walls go on where one of line l ends at p, heading along u.
 func (w stretches) goOn(l int, p, u r2.Vec, z float64, s supports.Settings) bool {
-	return w.has(p, z, s.Wall/2, l) || w.has(r2.Add(p, r2.Scale(1.5*s.Wall, u)), z, s.Wall/2, -1)
+	return w.has(p, z, s.Wall/2, l) || w.has(r2.Add(p, r2.Scale(s.Wall, u)), z, s.Wall/2, -1)
 }
 
 // founded tells whether a link of two fronts may begin on layer k: on the plate, on what
