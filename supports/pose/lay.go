@@ -39,7 +39,7 @@ const margin = 5.0
 // a bake, to print faster or to come off, takes several times as long. What a drawing
 // takes grows with what is in need. Where that is more than fineNeed, summed over the
 // poses, they are drawn on cells of half a line, else on those of the settings. So
-// poses of the demo parts take no more than some 40 s on two processors.
+// poses of the demo parts take no more than some 25 s on two processors.
 const fineNeed = 12000.0 // mm²
 
 // CellFor returns the edge in mm of the cells that LayOut draws supports for these
