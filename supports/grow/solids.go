@@ -282,7 +282,7 @@ func (n *Network) lid(q plan.Post) ([]*mesh.Mesh, error) {
 	if !n.covers(q, bore, bore > span) {
 		return nil, nil
 	}
-	under := q.Head - lidLayers*s.Layer
+	under := q.Head - lidLayers*thickest(s)
 	out := []*mesh.Mesh{mesh.Prism(square(q.At, q.Side-s.Wall), under, q.Head)}
 	from := under - (bore-span)/2/math.Tan(s.Lean)
 	if bore <= span || from < Foot(q, n.under, s) {
