@@ -307,6 +307,11 @@ func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, solids []grow.Sol
 		return report, voids, err
 	}
 	report.Bind(voids)
+	var under *grow.Undersides
+	if len(s.Heights) > 0 {
+		under = grow.NewUndersides(part)
+		tellHeights(report.Reasons, under, s)
+	}
 	o.Memory = nil // which is of the settings' own layers
 	for _, h := range p.Taste.Heights {
 		at, err := p.At(h)
@@ -317,6 +322,7 @@ func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, solids []grow.Sol
 		if err != nil {
 			return report, voids, fmt.Errorf("layers of %g mm: %w", h, err)
 		}
+		tellHeights(r.Reasons, under, s)
 		report.Also(fmt.Sprintf("at layers of %g mm", h), r)
 	}
 	report.Name(Structures(solids))

@@ -113,7 +113,7 @@ func ground(p, dir r2.Vec, width, low float64, under *Undersides, s supports.Set
 		return low, true
 	}
 	// Upside down, the highest is the lowest.
-	h, _, level, found := face(p, dir, width, -low, func(at r2.Vec) (float64, bool, bool) {
+	h, _, level, _, found := face(p, dir, width, -low, func(at r2.Vec) (float64, bool, bool) {
 		h, level, ok := under.FindUpper(at, low, s.Layer+finePitch)
 		return -h, level, ok
 	})

@@ -86,7 +86,12 @@ const (
 )
 
 // WallDepth returns the least height of a wall for these settings.
-func WallDepth(s supports.Settings) float64 { return max(MinWall, minWallLayers*s.Layer) }
+func WallDepth(s supports.Settings) float64 { return max(MinWall, minWallLayers*thickest(s)) }
+
+// thickest returns the height of the thickest layers that a plan must hold at.
+func thickest(s supports.Settings) float64 {
+	return slices.Max(append([]float64{s.Layer}, s.Heights...))
+}
 
 // NewNetwork places stations on every line of p, no further apart than pitch mm,
 // and joins walls that meet. Lower
@@ -284,18 +289,19 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 // begins, no further than a layer into the lowest of it.
 func (n *Network) top(p, dir r2.Vec, z float64, under *Undersides) (top, tooth float64) {
 	s := n.settings
-	lowest, over, flat, found := face(p, dir, n.pad, z, func(at r2.Vec) (float64, bool, bool) { return under.Find(at, z, surfaceReach) })
+	lowest, over, flat, band, found := face(p, dir, n.pad, z, func(at r2.Vec) (float64, bool, bool) { return under.Find(at, z, surfaceReach) })
 	if !found {
 		lowest, flat = z, true
 	}
 	lay := s.Layers()
-	return topUnder(lowest, flat, s), lay.Bottom(min(lay.Above(over-1e-6), lay.Above(lowest-1e-6)+1))
+	return topUnder(lowest, flat, band, s), lay.Bottom(min(lay.Above(over-1e-6), lay.Above(lowest-1e-6)+1))
 }
 
 // face returns the lowest that a face of the part, of which find tells the height and
 // whether it is level there, comes to across a wall so wide along dir at p, the height at
-// p itself, z where it is not known, and whether the face is level all across.
-func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, level, ok bool)) (lowest, over float64, flat, found bool) {
+// p itself, z where it is not known, whether the face is level all across, and from where
+// to where it goes round p.
+func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, level, ok bool)) (lowest, over float64, flat bool, band [2]float64, found bool) {
 	side := r2.Vec{}
 	if l := math.Sqrt(r2.Norm2(dir)); l > 0 {
 		side = r2.Scale(width/2/l, r2.Vec{X: -dir.Y, Y: dir.X})
@@ -304,10 +310,13 @@ func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, leve
 	if l := math.Sqrt(r2.Norm2(ahead)); l > 0 {
 		ahead = r2.Scale(finePitch/2/l, ahead)
 	}
-	lowest, flat, over = math.Inf(1), true, z
+	lowest, flat, over, band = math.Inf(1), true, z, [2]float64{math.Inf(1), math.Inf(-1)}
 	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
 		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
 			h, level, ok := find(r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead))))
+			if ok {
+				band = [2]float64{min(band[0], h), max(band[1], h)}
+			}
 			if !ok || g != 0 && h >= lowest {
 				continue // along the wall only a tip between stations matters
 			}
@@ -323,7 +332,7 @@ func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, leve
 			}
 		}
 	}
-	return lowest, over, flat, found
+	return lowest, over, flat, band, found
 }
 
 // at returns the station of line l at distance s along it.
@@ -628,7 +637,7 @@ func (n *Network) tie(wall []int, i, k int, span, depth float64) {
 	}
 	// The ends must be there before the bridge is laid.
 	ends := max(n.Stations[wall[lo]].Low, n.Stations[wall[hi]].Low)
-	if level < ends+2*n.settings.Layer {
+	if level < ends+2*thickest(n.settings) {
 		return
 	}
 	for at := lo + 1; at < hi; at++ {
@@ -643,7 +652,7 @@ func (n *Network) tie(wall []int, i, k int, span, depth float64) {
 	}
 	for _, at := range [2]int{lo, hi} {
 		s := &n.Stations[wall[at]]
-		s.bear = min(s.bear, level-2*n.settings.Layer)
+		s.bear = min(s.bear, level-2*thickest(n.settings))
 	}
 }
 

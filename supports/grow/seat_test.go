@@ -84,7 +84,7 @@ func TestClearAgainstEveryHeight(t *testing.T) {
 			for d := s.Layer / 200; d < 3*s.Layer+0.5; d += s.Layer / 100 {
 				most = max(most, well(z+way*d))
 			}
-			got, ok := topUnder(z, true, s), false
+			got, ok := topUnder(z, true, [2]float64{}, s), false
 			if way > 0 {
 				if got, ok = seatOver(z, true, s); ok != (most == 2*len(s.Heights)+1) {
 					t.Fatalf("%+v: over %g a seat is told to be clear: %v, but the best prints well at %d", s, z, ok, most)
@@ -233,5 +233,50 @@ func TestWallsKeepClearOfARamp(t *testing.T) {
 	}
 	if stood == 0 {
 		t.Error("nothing stands on a ramp: the test tests nothing")
+	}
+}
+
+// Suits agrees with a look at every height, and a face that was moved as it says suits.
+func TestSuitsAgainstEveryHeight(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Heights = []float64{0.16, 0.28}
+	best := func(z, way float64) (most int) {
+		for d := 0.002; d < 1; d += 0.002 {
+			if way < 0 {
+				most = max(most, wellIn(s, z-d, z, false))
+			} else {
+				most = max(most, wellIn(s, z, z+d, true))
+			}
+		}
+		return most
+	}
+	r := rand.New(rand.NewPCG(8, 2))
+	var suited, not int
+	for n := range 150 {
+		z, up, way := 4+r.Float64()*10, n%2 == 0, -1.0
+		if up {
+			way = 1
+		}
+		if n%5 == 0 {
+			z = math.Round(z*5)/5 + 0.1 // on a plane of the settings' own
+		}
+		ok, move := Suits(z, up, s)
+		if ok {
+			suited++
+		} else if not++; move == 0 {
+			t.Errorf("nothing within half a millimetre of %g suits", z)
+		}
+		if want := best(z, way) == 2*len(s.Heights)+1; ok != want {
+			t.Errorf("face at %g, up %v: suits %v, want %v", z, up, ok, want)
+		}
+		if got := best(z+move, way); got != 2*len(s.Heights)+1 {
+			t.Errorf("face at %g, up %v, moved by %g: prints well at %d", z, up, move, got)
+		}
+	}
+	if suited < 20 || not < 20 {
+		t.Errorf("%d faces suit and %d do not: the test tests little", suited, not)
 	}
 }

@@ -158,12 +158,15 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 				// A tie begins or ends here: the deep side keeps its edge
 				// past the crossing wall's face.
 				off := min(half, gap-step)
-				deep, other := last.Low, s
+				deep, foot, other := last.Low, before, s
 				if rise < 0 {
-					deep, other = st.Low, before
+					deep, foot, other = st.Low, s, before
 				}
 				if other.Ground == 0 && other.Floor > deep || other.Ground > deep+seatReach {
 					off = 0 // a side of the part is ahead
+				}
+				if foot.parent < 0 && foot.Ground > 0 && other.Ground < foot.Ground-n.settings.Layer/2 {
+					off = 0 // what it stands on falls away
 				}
 				at := func(d float64) mesh.Station {
 					t := d / gap
@@ -300,7 +303,7 @@ func (n *Network) lid(q plan.Post) ([]*mesh.Mesh, error) {
 	if !n.covers(q, bore, bore > span) {
 		return nil, nil
 	}
-	under := q.Head - lidLayers*s.Layer
+	under := q.Head - lidLayers*thickest(s)
 	out := []*mesh.Mesh{mesh.Prism(square(q.At, q.Side-s.Wall), under, q.Head)}
 	from := under - (bore-span)/2/math.Tan(s.Lean)
 	if bore <= span || from < Foot(q, n.under, s) {

@@ -12,6 +12,9 @@ const (
 	// nearPlane is how near to a cutting plane, in mm, a surface may go to either
 	// side of it: what float32 leaves of a coordinate of 100 mm.
 	nearPlane = 1e-5
+	// gentle is the rise, in mm, of a slope round a place on a wall up to which it is tried
+	// as level: half of the thinnest layers that are common.
+	gentle = 0.06
 	// slopeShare is what of a layer a wall ends lower under a slope than its void, so
 	// that rounding fuses nothing.
 	slopeShare = 0.25
@@ -22,15 +25,19 @@ const (
 // Under a level ceiling it ends where the void prints well; see clear. Under a slope it
 // ends a void and a quarter layer below the lowest point across the
 // wall, so that any cut leaves the void's layers empty or one more; and no less than the
-// thickest declared layer, or that would fuse.
-func topUnder(z float64, level bool, s supports.Settings) float64 {
+// thickest declared layer, or that would fuse. Under one that is gentle it ends where the
+// void prints well at all layer heights that are declared, if there is such a place for all
+// of the band that the slope covers there.
+func topUnder(z float64, level bool, band [2]float64, s supports.Settings) float64 {
 	if !level {
+		if len(s.Heights) > 0 && band[1]-band[0] < gentle {
+			if top, good := clearUnder(band[0], band[1], s); good > 2*len(s.Heights) {
+				return max(top, 0)
+			}
+		}
 		return z - slopeVoid(s)
 	}
-	top, good := clear(s, z, -1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
-		k, from, to := lay.Above(at), lay.Above(z-nearPlane), lay.Above(z+nearPlane)
-		return from - k, to - k, lay.Bottom(to) - lay.Bottom(k)
-	})
+	top, good := clearUnder(z, z, s)
 	if good == 0 {
 		return s.Layers().Bottom(max(s.Layers().Above(z-1e-6)-s.VoidLayers(), 0))
 	}
@@ -54,14 +61,50 @@ func seatOver(z float64, level bool, s supports.Settings) (seat float64, ok bool
 	if !level {
 		return z + slopeVoid(s), true
 	}
-	seat, good := clear(s, z, 1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
-		k, from, to := lay.Above(at), lay.Above(z-nearPlane), lay.Above(z+nearPlane)
-		return k - to, k - from, lay.Bottom(k) - lay.Bottom(from)
-	})
+	seat, good := clearOver(z, s)
 	if good == 0 {
 		return s.Layers().Bottom(s.Layers().Above(z-1e-6) + s.VoidLayers()), false
 	}
-	return seat, good > len(s.Heights)+len(s.Heights)
+	return seat, good > 2*len(s.Heights)
+}
+
+// Suits tells whether a support that ends under a level face of the part at z, or begins
+// on it if it faces up, can leave a void that prints well at the settings' own and all
+// declared layer heights, and if not, by how little the face would have to move for one to
+// do so, in mm, positive upward; 0 where that is further than half a millimetre.
+func Suits(z float64, up bool, s supports.Settings) (ok bool, move float64) {
+	suits := func(z float64) bool {
+		_, good := clearUnder(z, z, s)
+		if up {
+			_, good = clearOver(z, s)
+		}
+		return good > 2*len(s.Heights)
+	}
+	const step, most = 0.01, 50 // mm, and so many of them
+	for n := range most + 1 {
+		for _, way := range [2]float64{1, -1} {
+			if d := way * step * float64(n); suits(z + d) {
+				return n == 0, d
+			}
+		}
+	}
+	return false, 0
+}
+
+// clearUnder is clear for what ends under a face that covers a band of heights, clearOver
+// for what begins over a level one.
+func clearUnder(lo, hi float64, s supports.Settings) (top float64, good int) {
+	return clear(s, lo, -1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
+		k, from, to := lay.Above(at), lay.Above(lo-nearPlane), lay.Above(hi+nearPlane)
+		return from - k, to - k, lay.Bottom(to) - lay.Bottom(k)
+	})
+}
+
+func clearOver(z float64, s supports.Settings) (seat float64, good int) {
+	return clear(s, z, 1, func(lay raster.Layers, at float64) (least, most int, thick float64) {
+		k, from, to := lay.Above(at), lay.Above(z-nearPlane), lay.Above(z+nearPlane)
+		return k - to, k - from, lay.Bottom(k) - lay.Bottom(from)
+	})
 }
 
 // clear returns a height above z (way 1) or below (way −1) that leaves a void which

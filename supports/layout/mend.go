@@ -285,8 +285,8 @@ func (t *site) aside(l line) line {
 		i, j := t.part.At(p)
 		return t.part.Layer(k0).Has(i, j) && t.part.Layer(k1).Has(i, j)
 	}
-	// How much room there is to either side, at the least along the line.
-	room := [2]float64{r, r}
+	// How much room there is to either side, at the least along the line, as far as it matters.
+	room := [2]float64{2 * r, 2 * r}
 	n := int(distance(a.Vec, b.Vec)/t.part.Cell) + 1
 	for m := 0; m <= n; m++ {
 		p := r2.Add(a.Vec, r2.Scale(float64(m)/float64(n), r2.Sub(b.Vec, a.Vec)))
@@ -301,15 +301,13 @@ func (t *site) aside(l line) line {
 			}
 		}
 	}
-	off := room[0] - r
-	if room[1] < r {
-		if off < 0 {
-			return l // between two walls
-		}
-		off = r - room[1]
+	near := min(room[0], room[1])
+	off := r - near
+	if off <= 0 || max(room[0], room[1]) < r+off {
+		return l // far enough, or between two walls
 	}
-	if off == 0 {
-		return l
+	if room[0] == near {
+		off = -off
 	}
 	for i := range l.at {
 		l.at[i].Vec = r2.Add(l.at[i].Vec, r2.Scale(off, square))
