@@ -97,6 +97,15 @@ func (n *Network) built(i int) bool {
 	return s.Top-max(s.Low, 0) >= thinnest*n.settings.Layer
 }
 
+// lows returns where walls begin, for every station.
+func (n *Network) lows() []float64 {
+	out := make([]float64, len(n.Stations))
+	for i := range out {
+		out[i] = n.Stations[i].Low
+	}
+	return out
+}
+
 // fronts returns the free ends of all walls.
 func (n *Network) fronts(walls stretches) []front {
 	var out []front

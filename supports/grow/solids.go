@@ -60,10 +60,7 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 		n.Hang(p)
 		n.Ties()
 	}
-	hung := make([]float64, len(n.Stations))
-	for i := range n.Stations {
-		hung[i] = n.Stations[i].Low
-	}
+	hung := n.lows()
 	n.Raise()
 	links, err := n.links(p, under, part, hung)
 	if err != nil {

@@ -29,7 +29,8 @@ func TestWallsArePricedByTheirBeads(t *testing.T) {
 }
 
 // What choosing posts believes a structure takes is near what its toolpaths take, but
-// for the visit that every layer costs anyway.
+// for the visit that every layer costs anyway. It does not know which ends are linked, so
+// it may believe more.
 func TestPriceIsNearTheCost(t *testing.T) {
 	var m mesh.Mesh
 	m.Append(meshtest.Box(r3.Vec{}, r3.Vec{X: 4, Y: 30, Z: 22}))
@@ -48,7 +49,7 @@ func TestPriceIsNearTheCost(t *testing.T) {
 		believed += total
 	}
 	takes := cost.Supports(j.grown(p), s, cost.Machine{Visit: -1}).TimeS
-	if r := believed / takes; r < 0.75 || r > 1.33 {
+	if r := believed / takes; r < 0.75 || r > 1.4 {
 		t.Errorf("posts were chosen for %.0f s, the toolpaths take %.0f", believed, takes)
 	}
 }

@@ -183,9 +183,13 @@ func (g plainly) walls(low []float64, ties []bool) (total float64) {
 			top = max(top, min(g.crown(g.pieces[n].a), g.crown(g.pieces[n].b)))
 		}
 		slices.Sort(m)
+		share := 1.0
+		if len(m) == 2 {
+			share = movingEnd
+		}
 		for k := 0; k < len(m); k += 2 {
 			if k+1 < len(m) {
-				odd += m[k+1] - m[k]
+				odd += share * (m[k+1] - m[k])
 			} else {
 				odd += max(0, top-m[k])
 			}
