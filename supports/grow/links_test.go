@@ -141,7 +141,7 @@ func TestLinksKeepOffPartAndZones(t *testing.T) {
 		x, y := 10+r.Float64()*24, 3+r.Float64()*28
 		wide := 2.0
 		if seed == 0 {
-			x, y, wide = 16.6, 17.9, 0.8 // behind where a link would stand on the plate
+			x, y, wide = 10.6, 17.9, 0.8 // behind where a link would stand on the plate
 		}
 		peg := meshtest.Box(r3.Vec{X: x, Y: y}, r3.Vec{X: x + wide, Y: y + wide, Z: 24})
 		m, part, p, s := comb(t, peg)
