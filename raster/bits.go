@@ -66,6 +66,16 @@ func (b *Bits) Has(i, j int) bool {
 	return b.word(i>>6, j)>>(uint(i)&63)&1 != 0
 }
 
+// Row64 returns the 64 cells of row j from cell i on, cell i in the lowest bit.
+func (b *Bits) Row64(i, j int) uint64 {
+	w, n := i>>6, uint(i)&63
+	v := b.word(w, j) >> n
+	if n > 0 {
+		v |= b.word(w+1, j) << (64 - n)
+	}
+	return v
+}
+
 // Set adds cell (i, j), which must lie in the window.
 func (b *Bits) Set(i, j int) {
 	b.words[(j-b.y)*b.ww+(i>>6)-b.wx] |= 1 << (uint(i) & 63)
@@ -113,16 +123,42 @@ func (b *Bits) Empty() bool {
 // Bounds returns the smallest half-open box of cells round the set; all zero
 // when it is empty.
 func (b *Bits) Bounds() (x0, y0, x1, y1 int) {
-	first := true
-	b.EachRun(func(j, i0, i1 int) {
-		if first {
-			x0, y0, x1, y1 = i0, j, i1, j+1
-			first = false
-			return
+	c0, c1 := b.ww, -1 // first and last word column of any cell
+	var first, last uint64
+	for n := 0; n < b.ny; n++ {
+		row := b.words[n*b.ww : (n+1)*b.ww]
+		c := 0
+		for c < len(row) && row[c] == 0 {
+			c++
 		}
-		x0, x1, y1 = min(x0, i0), max(x1, i1), j+1
-	})
-	return
+		if c == len(row) {
+			continue
+		}
+		d := len(row) - 1
+		for row[d] == 0 {
+			d--
+		}
+		if c1 < 0 {
+			y0 = b.y + n
+		}
+		y1 = b.y + n + 1
+		if c < c0 {
+			c0, first = c, 0
+		}
+		if c == c0 {
+			first |= row[c]
+		}
+		if d > c1 {
+			c1, last = d, 0
+		}
+		if d == c1 {
+			last |= row[d]
+		}
+	}
+	if c1 < 0 {
+		return 0, 0, 0, 0
+	}
+	return (b.wx+c0)<<6 + bits.TrailingZeros64(first), y0, (b.wx+c1)<<6 + bits.Len64(last), y1
 }
 
 // EachRun calls f for every maximal run i0 ≤ i < i1 of cells in a row, rows
@@ -201,12 +237,16 @@ func Crop(b *Bits, x0, y0, x1, y1 int) Bits {
 	return out
 }
 
-// And returns a ∩ b.
+// And returns a ∩ b, in the window that they share.
 func And(a, b *Bits) Bits {
-	out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}
 	lo, hi := max(a.wx, b.wx), min(a.wx+a.ww, b.wx+b.ww)
-	for j := max(a.y, b.y); j < min(a.y+a.ny, b.y+b.ny) && lo < hi; j++ {
-		z := out.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
+	y0, y1 := max(a.y, b.y), min(a.y+a.ny, b.y+b.ny)
+	if lo >= hi || y0 >= y1 {
+		return Bits{}
+	}
+	out := Bits{wx: lo, y: y0, ww: hi - lo, ny: y1 - y0, words: make([]uint64, (hi-lo)*(y1-y0))}
+	for j := y0; j < y1; j++ {
+		z := out.words[(j-y0)*out.ww:][:hi-lo]
 		x := a.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
 		y := b.words[(j-b.y)*b.ww+lo-b.wx:][:hi-lo]
 		for i := range z {
@@ -442,6 +482,50 @@ func Erode(b *Bits, d Disc) Bits {
 	if len(b.words) == 0 || len(d.half) == 0 {
 		return b.Clone()
 	}
+	out := Bits{wx: b.wx, y: b.y, ww: b.ww, ny: b.ny, words: make([]uint64, len(b.words))}
+	if d.half[0] > 64 {
+		b.erodeWide(d, &out)
+		return out
+	}
+	for n := 0; n < b.ny; n++ {
+		for c, x := range b.words[n*b.ww : (n+1)*b.ww] {
+			if x != 0 {
+				out.words[n*b.ww+c] = b.erodedWord(d, n, c, x)
+			}
+		}
+	}
+	return out
+}
+
+// erodedWord returns word column c of the window's row n of the erosion of b, whose word
+// there is x, by d of at most 64 cells.
+func (b *Bits) erodedWord(d Disc, n, c int, x uint64) uint64 {
+	for dy, half := range d.half {
+		for _, m := range [2]int{n + dy, n - dy} {
+			if m < 0 || m >= b.ny {
+				return 0
+			}
+			r := b.words[m*b.ww : (m+1)*b.ww]
+			l, h := ^uint64(0), ^uint64(0) // what is not there
+			if c > 0 {
+				l = ^r[c-1]
+			}
+			if c+1 < len(r) {
+				h = ^r[c+1]
+			}
+			if x &^= spread(l, ^r[c], h, half); x == 0 {
+				return 0
+			}
+			if dy == 0 {
+				break // both are the row itself
+			}
+		}
+	}
+	return x
+}
+
+// erodeWide is Erode for reaches beyond one word.
+func (b *Bits) erodeWide(d Disc, out *Bits) {
 	r := len(d.half) - 1
 	x0, y0, x1, y1 := b.window()
 	hole := NewBits(x0-d.half[0]-64, y0-r, x1+d.half[0]+64, y1+r)
@@ -450,7 +534,7 @@ func Erode(b *Bits, d Disc) Bits {
 			hole.words[n*hole.ww+c] = ^b.word(hole.wx+c, hole.y+n)
 		}
 	}
-	return Beyond(b, &hole, d)
+	*out = Beyond(b, &hole, d)
 }
 
 // Radius returns the disc's reach along an axis, in whole cells.

@@ -281,6 +281,11 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	opening = raster.AndNot(&opening, layer)
 	edge := raster.Within(&inside, &opening, raster.DiscOf(math.Sqrt2))
 	edge.Each(func(i, j int) {
+		// Which of the cells round it are open.
+		var air [3]uint64
+		for n := range air {
+			air[n] = opening.Row64(i-1, j-1+n)
+		}
 		for n := 0; n < 2*Directions; n += 2 {
 			r := &c.dirs[n%Directions]
 			dir := 1
@@ -288,7 +293,7 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 				dir = -1
 			}
 			t, b := r.line(i, j)
-			if !c.opens(layer, roof, r, t, b, dir) {
+			if x, y := r.cell(t+dir, b); air[y-j+1]>>(x-i+1)&1 == 0 || !c.opens(layer, roof, r, t, b, dir) {
 				continue
 			}
 			// All bare cells behind the edge, as far as a crown may stand out.
@@ -309,8 +314,8 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 // opens tells whether, from the layer's cell at t on line b, there is an opening
 // ahead that the roof covers and that the layer faces from beyond.
 func (c *chords) opens(layer, roof *raster.Bits, r *ray, t, b, dir int) bool {
-	wide := 0.0
-	for u := t + dir; wide <= closingSpan*c.Settings.Line/c.grid.Cell; u += dir {
+	wide, span := 0.0, closingSpan*c.Settings.Line/c.grid.Cell
+	for u := t + dir; wide <= span; u += dir {
 		x, y := r.cell(u, b)
 		if layer.Has(x, y) {
 			if wide == 0 {

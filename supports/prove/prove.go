@@ -251,10 +251,13 @@ func (p *proof) run() Report {
 	var stances []stance
 	var bonds []bond
 	var t touches
+	var tips []tip // of the part
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
 			part = p.memory.judge(func(m *Memory) *hold.Memory { return &m.part }, hold.Input{Body: p.part, Other: printed, Settings: p.s, Brief: true, Workers: p.workers})
+			rows, _ := runsOf(p.part, p.workers)
+			tips = p.tipping(rows, contactsBy(part))
 		},
 		func() {
 			// Supports are walls one line thick, whoever drew them.
@@ -276,12 +279,6 @@ func (p *proof) run() Report {
 	}
 	_ = eg.Wait() // the tasks return no error
 
-	var tips []tip // of the part
-	eg.Go(func() error {
-		rows, _ := runsOf(p.part, p.workers)
-		tips = p.tipping(rows, contactsBy(part))
-		return nil
-	})
 	p.holding(&r, part, sup, layers)
 	p.closing(&r)
 	p.touching(&r, t)
@@ -292,7 +289,6 @@ func (p *proof) run() Report {
 	p.leaving(&r, barred, oblique)
 	p.apart(&r, layers, bonds)
 	p.rooms(&r, layers)
-	_ = eg.Wait() // likewise
 	p.tips(&r, tips, false)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
