@@ -165,35 +165,20 @@ func (b *Bits) Bounds() (x0, y0, x1, y1 int) {
 // upward and runs rightward.
 func (b *Bits) EachRun(f func(j, i0, i1 int)) {
 	for n := 0; n < b.ny; n++ {
-		row := b.words[n*b.ww : (n+1)*b.ww]
-		const closed = math.MinInt
-		open := closed
-		for c, w := range row {
-			base := (b.wx + c) << 6
-			if open == closed && w == 0 || open != closed && w == ^uint64(0) {
-				continue
-			}
-			at := 0
-			for at < 64 {
-				rest := w >> uint(at)
-				if open == closed {
-					if rest == 0 {
-						break
-					}
-					at += bits.TrailingZeros64(rest)
-					open = base + at
+		open, last := 0, uint64(0) // the run's first cell, and the cell before this word
+		for c, w := range b.words[n*b.ww : (n+1)*b.ww] {
+			ends := w ^ (w<<1 | last)
+			for ; ends != 0; ends &= ends - 1 {
+				at := bits.TrailingZeros64(ends)
+				if i := (b.wx+c)<<6 + at; w>>uint(at)&1 != 0 {
+					open = i
 				} else {
-					ones := bits.TrailingZeros64(^rest)
-					if at+ones >= 64 {
-						break
-					}
-					at += ones
-					f(b.y+n, open, base+at)
-					open = closed
+					f(b.y+n, open, i)
 				}
 			}
+			last = w >> 63
 		}
-		if open != closed {
+		if last != 0 {
 			f(b.y+n, open, (b.wx+b.ww)<<6)
 		}
 	}
@@ -217,6 +202,26 @@ func (b *Bits) Clone() Bits {
 	c.words = append([]uint64(nil), b.words...)
 	return c
 }
+
+// Moved returns the cells of b moved by dx cells along the row and dy rows up.
+func Moved(b *Bits, dx, dy int) Bits {
+	x0, y0, x1, y1 := b.Bounds()
+	if x0 == x1 {
+		return Bits{}
+	}
+	out := NewBits(x0+dx, y0+dy, x1+dx, y1+dy)
+	for j := y0 + dy; j < y1+dy; j++ {
+		row := out.row(j)
+		for c := range row {
+			row[c] = b.Row64((out.wx+c)<<6-dx, j-dy)
+		}
+	}
+	return out
+}
+
+// Words gives the set as it is kept: rows of width words of 64 cells, the first cell of
+// the first row being (x, y). What they hold must not be changed.
+func (b *Bits) Words() (x, y, width int, words []uint64) { return b.wx << 6, b.y, b.ww, b.words }
 
 // Crop returns the cells of b with x0 ≤ i < x1 and y0 ≤ j < y1.
 func Crop(b *Bits, x0, y0, x1, y1 int) Bits {
@@ -500,24 +505,27 @@ func Erode(b *Bits, d Disc) Bits {
 // erodedWord returns word column c of the window's row n of the erosion of b, whose word
 // there is x, by d of at most 64 cells.
 func (b *Bits) erodedWord(d Disc, n, c int, x uint64) uint64 {
+	r := len(d.half) - 1
+	if n < r || n+r >= b.ny {
+		return 0
+	}
 	for dy, half := range d.half {
-		for _, m := range [2]int{n + dy, n - dy} {
-			if m < 0 || m >= b.ny {
-				return 0
-			}
-			r := b.words[m*b.ww : (m+1)*b.ww]
-			l, h := ^uint64(0), ^uint64(0) // what is not there
+		for at := (n-dy)*b.ww + c; ; at += 2 * dy * b.ww {
+			m := ^b.words[at] // what is not there
+			l, h := ^uint64(0), ^uint64(0)
 			if c > 0 {
-				l = ^r[c-1]
+				l = ^b.words[at-1]
 			}
-			if c+1 < len(r) {
-				h = ^r[c+1]
+			if c+1 < b.ww {
+				h = ^b.words[at+1]
 			}
-			if x &^= spread(l, ^r[c], h, half); x == 0 {
-				return 0
+			if l|m|h != 0 {
+				if x &^= spread(l, m, h, half); x == 0 {
+					return 0
+				}
 			}
-			if dy == 0 {
-				break // both are the row itself
+			if at > n*b.ww+c || dy == 0 {
+				break
 			}
 		}
 	}

@@ -3,6 +3,7 @@ package raster
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"falsework/mesh"
@@ -276,6 +277,46 @@ func TestBoundsAgainstDefinition(t *testing.T) {
 		if a, c, d, e := b.Bounds(); a != x0 || c != y0 || d != x1 || e != y1 {
 			t.Fatalf("bounds %d, %d to %d, %d, want %d, %d to %d, %d", a, c, d, e, x0, y0, x1, y1)
 		}
+	}
+}
+
+// Runs are the maximal ones, and cells that are moved keep their places to one another,
+// cell by cell.
+func TestRunsAndMovesAgainstDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 10))
+	for range 200 {
+		b := NewBits(-64, -4, 192, 5)
+		for range rng.IntN(6) {
+			i := rng.IntN(256) - 64
+			b.SetSpan(rng.IntN(9)-4, i, min(192, i+rng.IntN(150)))
+		}
+		var want [][3]int
+		for j := -4; j < 5; j++ {
+			for i := -64; i < 192; i++ {
+				if !b.Has(i, j) {
+					continue
+				}
+				if !b.Has(i-1, j) {
+					want = append(want, [3]int{j, i, i})
+				}
+				want[len(want)-1][2]++
+			}
+		}
+		var got [][3]int
+		b.EachRun(func(j, i0, i1 int) { got = append(got, [3]int{j, i0, i1}) })
+		if !slices.Equal(got, want) {
+			t.Fatalf("runs %v, want %v", got, want)
+		}
+		dx, dy := rng.IntN(300)-150, rng.IntN(9)-4
+		moved := Moved(&b, dx, dy)
+		if moved.Count() != b.Count() {
+			t.Fatalf("moved by %d, %d: %d cells, want %d", dx, dy, moved.Count(), b.Count())
+		}
+		b.Each(func(i, j int) {
+			if !moved.Has(i+dx, j+dy) {
+				t.Fatalf("moved by %d, %d: cell %d, %d is gone", dx, dy, i, j)
+			}
+		})
 	}
 }
 

@@ -276,16 +276,15 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	held := raster.NewBits(near.Bounds())
 	at := boxOf(&near)
 	reach := int(closingReach*line) + 2 // from bare cells to the opening, and one cell on
+	across := int(closingSpan*line) + 3 // to what lies beyond it
+	f := fieldFor(at, reach+across, nil)
+	f.set(roof, roofed)
+	f.set(layer, laid)
 	inside := raster.Crop(layer, at.x0-reach, at.y0-reach, at.x1+reach, at.y1+reach)
 	opening := raster.Crop(roof, at.x0-reach-1, at.y0-reach-1, at.x1+reach+1, at.y1+reach+1)
 	opening = raster.AndNot(&opening, layer)
 	edge := raster.Within(&inside, &opening, raster.DiscOf(math.Sqrt2))
 	edge.Each(func(i, j int) {
-		// Which of the cells round it are open.
-		var air [3]uint64
-		for n := range air {
-			air[n] = opening.Row64(i-1, j-1+n)
-		}
 		for n := 0; n < 2*Directions; n += 2 {
 			r := &c.dirs[n%Directions]
 			dir := 1
@@ -293,7 +292,7 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 				dir = -1
 			}
 			t, b := r.line(i, j)
-			if x, y := r.cell(t+dir, b); air[y-j+1]>>(x-i+1)&1 == 0 || !c.opens(layer, roof, r, t, b, dir) {
+			if x, y := r.cell(t+dir, b); f.kind(x, y) != roofed || !c.opens(layer, &f, r, t, b, dir) {
 				continue
 			}
 			// All bare cells behind the edge, as far as a crown may stand out.
@@ -311,21 +310,24 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	return held
 }
 
-// opens tells whether, from the layer's cell at t on line b, there is an opening
-// ahead that the roof covers and that the layer faces from beyond.
-func (c *chords) opens(layer, roof *raster.Bits, r *ray, t, b, dir int) bool {
+// What the field of a closing has but air: the layer, and what its roof alone covers.
+const (
+	roofed = 1
+	laid   = 4
+)
+
+// opens tells whether the opening that begins beside the layer's cell at t on line b is
+// covered by the roof all the way to where the layer faces it from beyond.
+func (c *chords) opens(layer *raster.Bits, f *field, r *ray, t, b, dir int) bool {
+	l := f.line(r, b)
 	wide, span := 0.0, closingSpan*c.Settings.Line/c.grid.Cell
 	for u := t + dir; wide <= span; u += dir {
-		x, y := r.cell(u, b)
-		if layer.Has(x, y) {
-			if wide == 0 {
-				return false
-			}
+		switch l.at(u) {
+		case laid:
 			// A notch between cells of a round outline is no opening.
 			x, y := r.cell((u+t+dir)/2, b)
 			return clearAround(layer, x, y)
-		}
-		if !roof.Has(x, y) {
+		case air:
 			return false
 		}
 		wide += r.step

@@ -104,7 +104,7 @@ func ProveCut(part *raster.Stack, bodies []*mesh.Mesh, s supports.Settings, opt 
 		return Report{}, err
 	}
 	if len(all.Triangles) > 0 {
-		if part, err = widen(part, all.Bounds()); err != nil {
+		if part, err = widen(part, all.Bounds(), opt.Workers); err != nil {
 			return Report{}, err
 		}
 	}
@@ -201,7 +201,7 @@ func gridFor(box r3.Box, cell float64) (raster.Grid, error) {
 }
 
 // widen returns the stack on a grid that covers box too, itself if it does.
-func widen(s *raster.Stack, box r3.Box) (*raster.Stack, error) {
+func widen(s *raster.Stack, box r3.Box, workers int) (*raster.Stack, error) {
 	g := s.Grid
 	// Cells that the box needs beyond each side.
 	need := func(mm float64) int { return max(0, int(math.Ceil((mm+gridMargin)/g.Cell-1e-9))) }
@@ -219,12 +219,10 @@ func widen(s *raster.Stack, box r3.Box) (*raster.Stack, error) {
 		return nil, fmt.Errorf("prove: supports reach %.0f × %.0f mm, too large for cells of %g mm", float64(g.W)*g.Cell, float64(g.H)*g.Cell, g.Cell)
 	}
 	out := &raster.Stack{Grid: g, Layers: s.Layers, Cut: make([]raster.Bits, len(s.Cut))}
-	for k := range s.Cut {
-		x0, y0, x1, y1 := s.Cut[k].Bounds()
-		b := raster.NewBits(x0+left, y0+low, x1+left, y1+low)
-		s.Cut[k].EachRun(func(j, i0, i1 int) { b.SetSpan(j+low, i0+left, i1+left) })
-		out.Cut[k] = b
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
 	}
+	eachLayer(len(s.Cut), workers, func(k int) { out.Cut[k] = raster.Moved(&s.Cut[k], left, low) })
 	return out, nil
 }
 
@@ -251,7 +249,7 @@ func (p *proof) run() Report {
 	var stances []stance
 	var bonds []bond
 	var t touches
-	var tips []tip // of the part
+	var tips, supTips []tip // of the part, of the supports
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
@@ -270,6 +268,8 @@ func (p *proof) run() Report {
 			stances = p.standing(layers, n)
 			bonds = p.bonds(layers, n)
 			t = p.touches()
+			p.rooms(r.Bodies, layers)
+			supTips = p.tipping(layers, contactsBy(sup))
 		},
 	}
 	var eg errgroup.Group
@@ -285,10 +285,10 @@ func (p *proof) run() Report {
 	p.stands(&r, stances)
 	p.bonded(&r, bonds)
 	p.thins(&r, thin)
-	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
+	p.tips(&r, supTips, true)
 	p.leaving(&r, barred, oblique)
 	p.apart(&r, layers, bonds)
-	p.rooms(&r, layers)
+	r.roomless()
 	p.tips(&r, tips, false)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
