@@ -264,7 +264,7 @@ func (c *scene) hold(body, other [][]bool, k0, k1 int, s slack, thin bool) [][]b
 						least = min(least, d+fine*math.Hypot(float64(x-i), float64(y-j)))
 					}
 				}
-				if owes[n] = max(0, least-reach); least > s.by(ledge+0.05, 0.15) {
+				if owes[n] = max(0, least-reach); least > s.by(ledge+0.05, 0.15)+1e-9 {
 					asks[n] = fresh[n]
 					owes[n] = ledge - reach // what fails is told once
 				}
@@ -380,9 +380,10 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 			continue
 		}
 		// A bead is a line wide: what lies within half of it is held by it.
-		beadHalf := s.by(line/2, 0.1)
 		held := make([]bool, len(at))
-		within := func(n int) bool { return math.Sqrt(float64(c.far(held, true, n, 3)))*fine <= beadHalf+1e-9 }
+		within := func(n int, give float64) bool {
+			return math.Sqrt(float64(c.far(held, true, n, 3)))*fine <= s.by(line/2, give)+1e-9
+		}
 		// Beads along the outline.
 		for _, n := range patch {
 			if near(n) && edge(n) <= s.by(1.0, 0.15) {
@@ -393,7 +394,7 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 		}
 		var rest []int
 		for _, n := range ask {
-			if !within(n) {
+			if !within(n, 0.05) {
 				rest = append(rest, n)
 			}
 		}
@@ -410,7 +411,7 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 				continue
 			}
 			for _, n := range rest {
-				if !within(n) {
+				if !within(n, 0.1) {
 					open[d] = append(open[d], n)
 				}
 			}
