@@ -11,23 +11,27 @@ import (
 type ray struct {
 	swap  bool    // the major axis is y
 	step  float64 // length of a step along the major axis, cells
-	minor []int32 // round(slope·t) for −rayMargin ≤ t < len − rayMargin
+	minor []int32 // round(slope·(t − low)) for −rayMargin ≤ t < len − rayMargin, low being the grid's
 }
 
 // rayMargin is how far outside the grid a ray may be followed, in cells: further
 // than the opening that a closing crown faces, at the finest cell.
 const rayMargin = 256
 
-// rayAt returns the direction on a grid of so many cells along its longer side.
-func rayAt(angle float64, side int) ray {
+// rayAt returns the direction on a grid.
+func rayAt(angle float64, g raster.Grid) ray {
 	c, s := math.Cos(angle), math.Sin(angle)
 	r, slope := ray{step: 1 / math.Abs(c)}, s/c
 	if math.Abs(c) < math.Abs(s) {
 		r, slope = ray{swap: true, step: 1 / math.Abs(s)}, c/s
 	}
-	r.minor = make([]int32, side+2*rayMargin)
+	low := g.LowI
+	if r.swap {
+		low = g.LowJ
+	}
+	r.minor = make([]int32, max(g.W, g.H)+2*rayMargin)
 	for n := range r.minor {
-		r.minor[n] = int32(math.Round(slope * float64(n-rayMargin)))
+		r.minor[n] = int32(math.Round(slope * float64(n-rayMargin-low)))
 	}
 	return r
 }

@@ -70,6 +70,11 @@ type judge struct {
 // more exactly, and judge no more strictly.
 const roundShare = 4
 
+// Round returns what limits allow for rounding in cells of a size, in cells: see roundShare.
+func Round(s supports.Settings, cell float64) float64 {
+	return max(1, 2*s.Line/roundShare/cell-1)
+}
+
 // Judge returns the layers of the body that have something new and unsupported,
 // from the plate up.
 func Judge(in Input) []Layer {
@@ -81,7 +86,7 @@ func newJudge(in Input) *judge {
 	s := in.Settings
 	g := in.Body.Grid
 	c := g.Cell
-	round := max(1, 2*s.Line/roundShare/c-1)
+	round := Round(s, c)
 	j := &judge{
 		Input: in, grid: g, round: round,
 		reach: s.Reach() / c, ledge: s.Ledge()/c + round,
@@ -101,17 +106,16 @@ func newJudge(in Input) *judge {
 	}
 	j.window = windowOf(int(j.ledge) + 1)
 	j.reachDisc, j.ledgeDisc = raster.DiscOf(j.reach), raster.DiscOf(j.ledge)
-	side := max(g.W, g.H)
 	for n := 0; n < Directions; n++ {
-		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions, side))
+		j.dirs = append(j.dirs, rayAt(math.Pi*float64(n)/Directions, g))
 	}
 	if in.Thin {
 		for n := 0; n < passDirections; n++ {
-			j.passDirs = append(j.passDirs, rayAt(math.Pi*float64(n)/passDirections, side))
+			j.passDirs = append(j.passDirs, rayAt(math.Pi*float64(n)/passDirections, g))
 		}
 	}
 	if s.Direction.Stated {
-		j.dirs = append(j.dirs, rayAt(s.Direction.Angle, side))
+		j.dirs = append(j.dirs, rayAt(s.Direction.Angle, g))
 	}
 
 	j.workers = in.Workers

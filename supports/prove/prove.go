@@ -57,8 +57,11 @@ func (m *Memory) judge(of func(*Memory) *hold.Memory, in hold.Input) []hold.Laye
 
 const (
 	// gridMargin keeps this much of the plate free round part and supports, in
-	// mm: more than any reach or clearance that is looked for.
-	gridMargin = 2.0
+	// mm: more than any reach or clearance that is looked for. Near a limit it matters
+	// where digital lines begin, so it is that of the commands.
+	gridMargin = 5.0
+	// widenMargin is how much of that must be left round supports.
+	widenMargin = 2.0
 	// maxCells bounds the grid: two float32 maps of it then take 1 GB.
 	maxCells = 1 << 27
 	// belowPlate is how deep a solid may dip under the plate before it is refused,
@@ -204,7 +207,7 @@ func gridFor(box r3.Box, cell float64) (raster.Grid, error) {
 func widen(s *raster.Stack, box r3.Box, workers int) (*raster.Stack, error) {
 	g := s.Grid
 	// Cells that the box needs beyond each side.
-	need := func(mm float64) int { return max(0, int(math.Ceil((mm+gridMargin)/g.Cell-1e-9))) }
+	need := func(mm float64) int { return max(0, int(math.Ceil((mm+widenMargin)/g.Cell-1e-9))) }
 	left, low := need(g.Origin.X-box.Min.X), need(g.Origin.Y-box.Min.Y)
 	right := need(box.Max.X - g.Origin.X - float64(g.W)*g.Cell)
 	high := need(box.Max.Y - g.Origin.Y - float64(g.H)*g.Cell)
@@ -215,6 +218,8 @@ func widen(s *raster.Stack, box r3.Box, workers int) (*raster.Stack, error) {
 	g.Origin.Y -= float64(low) * g.Cell
 	g.W += left + right
 	g.H += low + high
+	g.LowI += left
+	g.LowJ += low
 	if g.W*g.H > maxCells {
 		return nil, fmt.Errorf("prove: supports reach %.0f × %.0f mm, too large for cells of %g mm", float64(g.W)*g.Cell, float64(g.H)*g.Cell, g.Cell)
 	}
@@ -373,7 +378,8 @@ func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare raster.Bits, speck
 	if l.Unheld.Empty() {
 		return l.Unheld, 0
 	}
-	most := int(math.Pow(p.s.Line/2/p.s.Cell, 2) + 1e-9)
+	// What looks so small in default cells may be larger by what they give away.
+	most := int(math.Pow(p.s.Line/2/p.s.Cell+hold.Round(p.s, p.s.Cell)-1, 2) + 1e-9)
 	rest := raster.AndNot(cells, &l.Unheld)
 	for _, q := range raster.Pieces(&l.Unheld) {
 		if q.Area <= most && raster.Near(&q.Cells, &rest, raster.DiscOf(math.Sqrt2)) {
