@@ -79,6 +79,7 @@ const (
 	contact = 2 // the layer, over another body's top
 	own     = 4 // the layer, over the body itself
 	ground  = contact | own
+	ledge   = 8 // beside the ground: of places on an outline alone
 )
 
 // field says what is in the cells of a box, a byte a cell, so that a step of a walk
@@ -204,6 +205,10 @@ func (c *chords) sound(ask *raster.Bits, at box, r *ray) (held raster.Bits, some
 		if !land || float64(hi-lo-1)*r.step > c.span {
 			return
 		}
+		// From a free end the bead runs on beside the edge to what carries it.
+		if on := c.onward(r, lo, b, 1) + c.onward(r, hi, b, -1); on > 0 && float64(hi-lo-1)*r.step+on > c.span {
+			return
+		}
 		if !some {
 			some = true
 			held = raster.NewBits(max(at.x0-far, c.box.x0), max(at.y0-far, c.box.y0),
@@ -257,6 +262,16 @@ func (c *chords) walk(r *ray, t, b, far int) (end int, lands bool) {
 			return edge, false
 		}
 	}
+}
+
+// onward returns how far it is, in cells, from where a bead ends at a free edge to what
+// carries that; 0 where it lands. Its last cell is one back from end, dir being the way back.
+func (c *chords) onward(r *ray, end, b, dir int) float64 {
+	if x, y := r.cell(end, b); c.kind(x, y)&ground != 0 {
+		return 0
+	}
+	x, y := r.cell(end+dir, b)
+	return float64(c.window.nearest(c.ground, x, y))
 }
 
 const (

@@ -139,6 +139,20 @@ func windowOf(n int) window {
 	return w
 }
 
+// nearest returns how far it is, in cells, from cell (i, j) to the nearest of set in the
+// window round it, infinite where there is none.
+func (w *window) nearest(set *raster.Bits, i, j int) float32 {
+	least := float32(math.Inf(1))
+	for dy := -w.n; dy <= w.n; dy++ {
+		for dx := -w.n; dx <= w.n; dx++ {
+			if d := w.off[max(dy, -dy)*(w.n+1)+max(dx, -dx)]; d < least && set.Has(i+dx, j+dy) {
+				least = d
+			}
+		}
+	}
+	return least
+}
+
 // flatCore, in lines, is the half-width from which a patch counts as flat rather
 // than as one step of a slope: a slope whose steps are wider than this is within
 // 6° of level at the usual proportion of layer and line.
