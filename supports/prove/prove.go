@@ -307,11 +307,13 @@ func (p *proof) run() Report {
 func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	area := p.part.CellArea()
 	marginal, best, contact, landing := 0, 0, 0, 0
-	var spots, supSpots, contacts, bridges []Spot
+	var spots, supSpots, contacts, bridges, ledges, supLedges []Spot
 	for i := range part {
 		l := &part[i]
 		bare, specks := p.bare(l, p.part.Layer(l.K))
-		marginal += l.Marginal.Count() + specks
+		specks.Add(&l.Marginal)
+		marginal += specks.Count()
+		ledges = p.spot(ledges, l.K, &specks)
 		best += min(l.Best, bare.Count())
 		spots = p.spot(spots, l.K, &bare)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
@@ -328,7 +330,9 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	for i := range sup {
 		l := &sup[i]
 		bare, specks := p.bare(l, p.sup.Layer(l.K))
-		marginal += l.Marginal.Count() + specks
+		specks.Add(&l.Marginal)
+		marginal += specks.Count()
+		supLedges = p.spot(supLedges, l.K, &specks)
 		best += min(l.Best, bare.Count())
 		supSpots = p.spot(supSpots, l.K, &bare)
 		l.Contacts.EachRun(func(j, i0, i1 int) {
@@ -368,22 +372,52 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			Remedy: "set a post under this place, or let the support rise more steeply",
 		})
 	}
+	p.ledges(r, ledges, supLedges)
+}
+
+// ledges lists marginal ledges: the part's by their place, the supports', which lean by
+// design, by how much of them there is and where most.
+func (p *proof) ledges(r *Report, part, sup []Spot) {
+	tell := func(q *place, text string, args ...any) {
+		r.Notes = append(r.Notes, Reason{
+			Kind: Marginal, At: q.at, LayerZ: q.z, AreaMM2: q.area,
+			Text: fmt.Sprintf(text+" on ledges past the limit that stand out by less than a line, and may droop.", args...), Remedy: "let it lean less, or hold it with a contact line if it must not droop",
+		})
+	}
+	for _, q := range p.places(part) {
+		if q.area > p.bead() {
+			tell(&q, "Round %s %s of the part, all layers taken together, lie", q.where(), mm2(q.area))
+		}
+	}
+	var most place
+	all := 0.0
+	for _, q := range p.places(sup) {
+		if q.area > p.bead() {
+			if all += q.area; q.area > most.area {
+				most = q
+			}
+		}
+	}
+	if all > 0 {
+		most.area = tidy(all)
+		tell(&most, "%s of supports, all layers taken together and most of it round %s, lie", mm2(all), most.where())
+	}
 }
 
 // bare returns what of a judged layer is laid in mid-air. Specks no larger than a
-// square of half a line beside what holds are left out and counted: the bead that they
+// square of half a line beside what holds are told apart: the bead that they
 // are a part of is held over the rest of its width, and cells tell no more. A strip is
 // no speck however narrow: a slope past the limit fails by one in every layer.
-func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare raster.Bits, specks int) {
+func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare, specks raster.Bits) {
 	if l.Unheld.Empty() {
-		return l.Unheld, 0
+		return
 	}
 	// What looks so small in default cells may be larger by what they give away.
 	most := int(math.Pow(p.s.Line/2/p.s.Cell+hold.Round(p.s, p.s.Cell)-1, 2) + 1e-9)
 	rest := raster.AndNot(cells, &l.Unheld)
 	for _, q := range raster.Pieces(&l.Unheld) {
 		if q.Area <= most && raster.Near(&q.Cells, &rest, raster.DiscOf(math.Sqrt2)) {
-			specks += q.Area
+			specks.Add(&q.Cells)
 			continue
 		}
 		bare.Add(&q.Cells)
