@@ -392,9 +392,6 @@ func inject(t *testing.T, name string, most int) tally {
 				}
 			default:
 				sum.open++
-				if os.Getenv("ZZOPEN") != "" {
-					fmt.Println("OPEN", c, q.fails, q.why, q.lie)
-				}
 			}
 		}
 	}
@@ -431,12 +428,14 @@ func TestFaultInjection(t *testing.T) {
 	parts, most := demoParts(t, "drip-hook", "bearing-block")
 	var all tally
 	for _, name := range parts {
-		one := inject(t, name, most)
-		t.Logf("%s: %s", name, one)
-		for _, line := range one.missed {
-			t.Log(line)
-		}
-		all.add(one)
+		t.Run(name, func(t *testing.T) {
+			one := inject(t, name, most)
+			t.Log(one)
+			for _, line := range one.missed {
+				t.Log(line)
+			}
+			all.add(one)
+		})
 	}
 	t.Log(all)
 	if 100*all.caught < 99*all.matters || 100*all.falsely > all.harmless {
@@ -449,35 +448,41 @@ func TestFaultInjection(t *testing.T) {
 func TestHalfTheCell(t *testing.T) {
 	parts, _ := demoParts(t, "drip-hook", "bearing-block", "mast-saddle", "level-bob", "pipe-elbow")
 	for _, name := range parts {
-		m, s := readPart(t, name)
-		layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, around), s.Layers(), 0)
-		// What is built is what the document says, to its last digit.
-		text, err := layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0).Encode()
-		if err != nil {
-			t.Fatal(err)
-		}
-		drawn, err := plan.Decode(name, text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		solids, err := grow.Grow(drawn, m, layers)
-		if err != nil {
-			t.Fatal(err)
-		}
-		sup := &mesh.Mesh{}
-		for _, q := range solids {
-			sup.Append(q.Mesh)
-		}
-		sup.Round32()
-		whole := proof(t, m, s, sup)
-		s.Cell /= 2
-		half := proof(t, m, s, sup)
-		if whole.Verdict != half.Verdict {
-			t.Errorf("%s: %s in cells of %g mm, %s in half: %v", name, whole.Verdict, 2*s.Cell, half.Verdict, append(whole.Reasons, half.Reasons...))
-		}
-		if whole.Verdict != prove.Holds {
-			t.Errorf("%s: what was laid out %s: %v", name, whole.Verdict, whole.Reasons)
-		}
+		t.Run(name, func(t *testing.T) { halved(t, name) })
+	}
+}
+
+// halved proves a part on what is laid out for it in cells of either size.
+func halved(t *testing.T, name string) {
+	t.Helper()
+	m, s := readPart(t, name)
+	layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, around), s.Layers(), 0)
+	// What is built is what the document says, to its last digit.
+	text, err := layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0).Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawn, err := plan.Decode(name, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	solids, err := grow.Grow(drawn, m, layers)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sup := &mesh.Mesh{}
+	for _, q := range solids {
+		sup.Append(q.Mesh)
+	}
+	sup.Round32()
+	whole := proof(t, m, s, sup)
+	s.Cell /= 2
+	half := proof(t, m, s, sup)
+	if whole.Verdict != half.Verdict {
+		t.Errorf("%s: %s in cells of %g mm, %s in half: %v", name, whole.Verdict, 2*s.Cell, half.Verdict, append(whole.Reasons, half.Reasons...))
+	}
+	if whole.Verdict != prove.Holds {
+		t.Errorf("%s: what was laid out %s: %v", name, whole.Verdict, whole.Reasons)
 	}
 }
 
