@@ -67,6 +67,16 @@ func (b *Bits) Has(i, j int) bool {
 	return b.word(i>>6, j)>>(uint(i)&63)&1 != 0
 }
 
+// Row64 returns the 64 cells of row j from cell i on, cell i in the lowest bit.
+func (b *Bits) Row64(i, j int) uint64 {
+	w, n := i>>6, uint(i)&63
+	v := b.word(w, j) >> n
+	if n > 0 {
+		v |= b.word(w+1, j) << (64 - n)
+	}
+	return v
+}
+
 // Set adds cell (i, j), which must lie in the window.
 func (b *Bits) Set(i, j int) {
 	b.words[(j-b.y)*b.ww+(i>>6)-b.wx] |= 1 << (uint(i) & 63)
@@ -157,35 +167,20 @@ func (b *Bits) Bounds() (x0, y0, x1, y1 int) {
 // upward and runs rightward.
 func (b *Bits) EachRun(f func(j, i0, i1 int)) {
 	for n := 0; n < b.ny; n++ {
-		row := b.words[n*b.ww : (n+1)*b.ww]
-		const closed = math.MinInt
-		open := closed
-		for c, w := range row {
-			base := (b.wx + c) << 6
-			if open == closed && w == 0 || open != closed && w == ^uint64(0) {
-				continue
-			}
-			at := 0
-			for at < 64 {
-				rest := w >> uint(at)
-				if open == closed {
-					if rest == 0 {
-						break
-					}
-					at += bits.TrailingZeros64(rest)
-					open = base + at
+		open, last := 0, uint64(0) // the run's first cell, and the cell before this word
+		for c, w := range b.words[n*b.ww : (n+1)*b.ww] {
+			ends := w ^ (w<<1 | last)
+			for ; ends != 0; ends &= ends - 1 {
+				at := bits.TrailingZeros64(ends)
+				if i := (b.wx+c)<<6 + at; w>>uint(at)&1 != 0 {
+					open = i
 				} else {
-					ones := bits.TrailingZeros64(^rest)
-					if at+ones >= 64 {
-						break
-					}
-					at += ones
-					f(b.y+n, open, base+at)
-					open = closed
+					f(b.y+n, open, i)
 				}
 			}
+			last = w >> 63
 		}
-		if open != closed {
+		if last != 0 {
 			f(b.y+n, open, (b.wx+b.ww)<<6)
 		}
 	}
@@ -210,6 +205,26 @@ func (b *Bits) Clone() Bits {
 	return c
 }
 
+// Moved returns the cells of b moved by dx cells along the row and dy rows up.
+func Moved(b *Bits, dx, dy int) Bits {
+	x0, y0, x1, y1 := b.Bounds()
+	if x0 == x1 {
+		return Bits{}
+	}
+	out := NewBits(x0+dx, y0+dy, x1+dx, y1+dy)
+	for j := y0 + dy; j < y1+dy; j++ {
+		row := out.row(j)
+		for c := range row {
+			row[c] = b.Row64((out.wx+c)<<6-dx, j-dy)
+		}
+	}
+	return out
+}
+
+// Words gives the set as it is kept: rows of width words of 64 cells, the first cell of
+// the first row being (x, y). What they hold must not be changed.
+func (b *Bits) Words() (x, y, width int, words []uint64) { return b.wx << 6, b.y, b.ww, b.words }
+
 // Crop returns the cells of b with x0 ≤ i < x1 and y0 ≤ j < y1.
 func Crop(b *Bits, x0, y0, x1, y1 int) Bits {
 	wx0, wy0, wx1, wy1 := b.window()
@@ -229,12 +244,16 @@ func Crop(b *Bits, x0, y0, x1, y1 int) Bits {
 	return out
 }
 
-// And returns a ∩ b.
+// And returns a ∩ b, in the window that they share.
 func And(a, b *Bits) Bits {
-	out := Bits{wx: a.wx, y: a.y, ww: a.ww, ny: a.ny, words: make([]uint64, len(a.words))}
 	lo, hi := max(a.wx, b.wx), min(a.wx+a.ww, b.wx+b.ww)
-	for j := max(a.y, b.y); j < min(a.y+a.ny, b.y+b.ny) && lo < hi; j++ {
-		z := out.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
+	y0, y1 := max(a.y, b.y), min(a.y+a.ny, b.y+b.ny)
+	if lo >= hi || y0 >= y1 {
+		return Bits{}
+	}
+	out := Bits{wx: lo, y: y0, ww: hi - lo, ny: y1 - y0, words: make([]uint64, (hi-lo)*(y1-y0))}
+	for j := y0; j < y1; j++ {
+		z := out.words[(j-y0)*out.ww:][:hi-lo]
 		x := a.words[(j-a.y)*a.ww+lo-a.wx:][:hi-lo]
 		y := b.words[(j-b.y)*b.ww+lo-b.wx:][:hi-lo]
 		for i := range z {

@@ -13,6 +13,10 @@ type Grid struct {
 	Origin r2.Vec  // mm
 	Cell   float64 // edge of a cell, mm
 	W, H   int     // cells along x and y
+	// LowI and LowJ are how many columns and rows were added on the low sides of a grid
+	// that was widened. Digital lines are counted from before that, so that what is judged
+	// along them does not depend on it.
+	LowI, LowJ int
 }
 
 // GridFor returns the smallest grid of the given cell that covers box with

@@ -171,9 +171,14 @@ func (s *Stack) outline(list []crossing, p, q [2]float64) []crossing {
 	return list
 }
 
+// tie is how near to a cell's centre, in cells, an outline counts as through it: far more
+// than rounding, which would else tell whether the cell is in by where the grid begins,
+// and far less than any length in a file.
+const tie = 1e-9
+
 // ceilCell returns the first cell whose centre is at or beyond x (in cells).
 func ceilCell(x float64) int {
-	x -= 0.5
+	x -= 0.5 + tie
 	i := int(x)
 	if float64(i) < x {
 		i++

@@ -3,6 +3,7 @@ package raster
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"falsework/mesh"
@@ -63,6 +64,9 @@ func TestDilateAgainstDefinition(t *testing.T) {
 						want = true
 					}
 				})
+				if got.Row64(i, j)&1 == 1 != want || got.Row64(i-63, j)>>63 == 1 != want || got.Row64(i-9, j)>>9&1 == 1 != want {
+					t.Fatalf("r %v cell (%d,%d): a row of 64 cells has it otherwise", r, i, j)
+				}
 				if got.Has(i, j) != want {
 					t.Fatalf("r %v cell (%d,%d): got %v want %v", r, i, j, got.Has(i, j), want)
 				}
@@ -79,6 +83,14 @@ func TestDilateAgainstDefinition(t *testing.T) {
 			t.Fatalf("Near disagrees with Dilate at r %v, cell (%d, %d)", r, i, j)
 		}
 		er := Erode(&got, DiscOf(r))
+		hole := NewBits(-240, -120, 320, 160)
+		for j := -120; j < 160; j++ {
+			hole.SetSpan(j, -240, 320)
+		}
+		hole.Remove(&got)
+		if gone := Beyond(&got, &hole, DiscOf(r)); !Equal(&er, &gone) {
+			t.Fatalf("r %v: %d cells are left, %d are beyond what is outside", r, er.Count(), gone.Count())
+		}
 		missing := AndNot(&b, &er)
 		if !missing.Empty() {
 			t.Fatalf("closing lost cells at r %v", r)
@@ -245,6 +257,66 @@ func TestSetAlgebraAgainstDefinition(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// Bounds are those of the cells, wherever in the window they lie.
+func TestBoundsAgainstDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	for n := 0; n < 300; n++ {
+		b := NewBits(-130, -9, 200, 12)
+		var x0, y0, x1, y1 int
+		for k := range rng.IntN(4) {
+			i, j := rng.IntN(330)-130, rng.IntN(21)-9
+			b.Set(i, j)
+			if k == 0 {
+				x0, y0, x1, y1 = i, j, i+1, j+1
+			}
+			x0, y0, x1, y1 = min(x0, i), min(y0, j), max(x1, i+1), max(y1, j+1)
+		}
+		if a, c, d, e := b.Bounds(); a != x0 || c != y0 || d != x1 || e != y1 {
+			t.Fatalf("bounds %d, %d to %d, %d, want %d, %d to %d, %d", a, c, d, e, x0, y0, x1, y1)
+		}
+	}
+}
+
+// Runs are the maximal ones, and cells that are moved keep their places to one another,
+// cell by cell.
+func TestRunsAndMovesAgainstDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 10))
+	for range 200 {
+		b := NewBits(-64, -4, 192, 5)
+		for range rng.IntN(6) {
+			i := rng.IntN(256) - 64
+			b.SetSpan(rng.IntN(9)-4, i, min(192, i+rng.IntN(150)))
+		}
+		var want [][3]int
+		for j := -4; j < 5; j++ {
+			for i := -64; i < 192; i++ {
+				if !b.Has(i, j) {
+					continue
+				}
+				if !b.Has(i-1, j) {
+					want = append(want, [3]int{j, i, i})
+				}
+				want[len(want)-1][2]++
+			}
+		}
+		var got [][3]int
+		b.EachRun(func(j, i0, i1 int) { got = append(got, [3]int{j, i0, i1}) })
+		if !slices.Equal(got, want) {
+			t.Fatalf("runs %v, want %v", got, want)
+		}
+		dx, dy := rng.IntN(300)-150, rng.IntN(9)-4
+		moved := Moved(&b, dx, dy)
+		if moved.Count() != b.Count() {
+			t.Fatalf("moved by %d, %d: %d cells, want %d", dx, dy, moved.Count(), b.Count())
+		}
+		b.Each(func(i, j int) {
+			if !moved.Has(i+dx, j+dy) {
+				t.Fatalf("moved by %d, %d: cell %d, %d is gone", dx, dy, i, j)
+			}
+		})
 	}
 }
 

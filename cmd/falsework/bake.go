@@ -58,6 +58,7 @@ For a part NAME.stl it writes:
   NAME-below.png          the part from below: where supports meet it, what would fall
   NAME-three-quarter.png  part and supports, the part drawn as glass
   NAME-exploded.png       the supports pulled away along their way out
+  NAME-proof-layers.png   if the proof fails, the layers of its first reasons from above
 
 --printer FILE has the speeds, the filament and the readings of your own printer; see
 "falsework cost" and "falsework coupon". With --plan it builds exactly the plan given
@@ -150,7 +151,7 @@ func newBakeCommand(io streams) *cobra.Command {
 
 // outputs are the names of the files that bake writes for one part.
 type outputs struct {
-	model, sheet, listing, part, supports, plan, proof, below, threeQuarter, exploded string
+	model, sheet, listing, part, supports, plan, proof, below, threeQuarter, exploded, layers string
 }
 
 func outputsOf(name string) outputs {
@@ -158,12 +159,12 @@ func outputsOf(name string) outputs {
 		model: name + ".3mf", sheet: name + "-sheet.html", listing: name + "-listing.md", part: name + "-part.stl", supports: name + "-supports.stl",
 		plan: name + ".plan.yaml", proof: name + "-proof.json",
 		below: name + "-below.png", threeQuarter: name + "-three-quarter.png",
-		exploded: name + "-exploded.png",
+		exploded: name + "-exploded.png", layers: name + "-proof-layers.png",
 	}
 }
 
 func (o outputs) all() []string {
-	return []string{o.model, o.sheet, o.listing, o.part, o.supports, o.plan, o.proof, o.below, o.threeQuarter, o.exploded}
+	return []string{o.model, o.sheet, o.listing, o.part, o.supports, o.plan, o.proof, o.below, o.threeQuarter, o.exploded, o.layers}
 }
 
 // baking is what one run has made so far, stage by stage.
@@ -482,6 +483,13 @@ func (b *baking) draw(names outputs) ([]sheetPicture, error) {
 		return nil, err
 	}
 	b.files = append(b.files, files...)
+	if b.fails() {
+		layers, err := layerSheet(names.layers, b.name, b.layers, b.supports, b.proof, max(width, leastSheet))
+		if err != nil {
+			return nil, err
+		}
+		b.files = append(b.files, layers)
+	}
 	says := [][2]string{
 		{"The part from below; hatched are the places where supports meet it", "From below: hatched is where supports meet the part."},
 		{"Part and supports in three quarters, the part drawn as glass", "Part and supports, the part drawn as glass."},

@@ -318,8 +318,25 @@ func TestFailingProof(t *testing.T) {
 	if !strings.HasSuffix(doc.Title, "PROOF FAILS") || !strings.Contains(doc.Description, "Do not publish") {
 		t.Errorf("title %q, description %q", doc.Title, doc.Description)
 	}
-	if got := namesOf(folder(t, out)); !strings.Contains(got, "drip-hook-below.png") {
+	files := folder(t, out)
+	if got := namesOf(files); !strings.Contains(got, "drip-hook-below.png") {
 		t.Errorf("files: %s", got)
+	}
+	// The layers that it fails in are drawn, two beside each other.
+	img, err := png.Decode(bytes.NewReader(files["drip-hook-proof-layers.png"]))
+	if err != nil {
+		t.Fatalf("the picture of its layers: %v", err)
+	}
+	red := 0
+	for y := 60; y < img.Bounds().Dy()/2; y++ {
+		for x := range leastSheet / 2 {
+			if r, g, b, _ := img.At(x, y).RGBA(); r > 0xb000 && g < 0x5000 && b < 0x5000 {
+				red++
+			}
+		}
+	}
+	if img.Bounds().Dx() != leastSheet || red < 100 {
+		t.Errorf("the picture of its layers is %v, %d pixels of what is wrong", img.Bounds(), red)
 	}
 }
 

@@ -86,7 +86,27 @@ func (d drawing) exploded(bodies []prove.Body) (view.Scene, view.Camera) {
 	s.Notes = []string{"The supports, by number, along their ways out.", shortCaution}
 	c := view.ThreeQuarter()
 	c.Name, c.Plate = "exploded", false
-	return s, view.Facing(s, c)
+	c = view.Facing(s, c)
+	// What stays, since it comes off in pieces, is numbered at the side that is seen.
+	for i := range min(len(bodies), mostBalloons) {
+		if moves[i] != (r3.Vec{}) {
+			continue
+		}
+		lo, hi := bodies[i].Bounds.Min, bodies[i].Bounds.Max
+		at := r3.Scale(0.5, r3.Add(lo, hi))
+		switch look := c.Look; {
+		case math.Abs(look.X) > math.Abs(look.Y) && look.X < 0:
+			at.X = hi.X
+		case math.Abs(look.X) > math.Abs(look.Y):
+			at.X = lo.X
+		case look.Y < 0:
+			at.Y = hi.Y
+		default:
+			at.Y = lo.Y
+		}
+		s.Labels = append(s.Labels, view.Label{At: at, Text: fmt.Sprint(bodies[i].ID)})
+	}
+	return s, c
 }
 
 // busiest returns the layer of the part above which supports carry most, −1 without.

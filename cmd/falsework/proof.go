@@ -22,19 +22,24 @@ type proofReport struct {
 	LockedBodies           int      `json:"locked_bodies"`    // that do not come off whole nor in pieces
 	InPieces               int      `json:"bodies_in_pieces"` // that come off in pieces
 	Reasons                []string `json:"reasons"`          // the most harmful first
+	BreakOrder             []string `json:"break_order"`      // of those, step by step
 	Unsteady               []string `json:"unsteady"`         // what may bend, let go or tip while it prints: fails nothing
 }
 
 func shortProof(r prove.Report) proofReport {
 	p := proofReport{
 		Verdict: string(r.Verdict), UnheldMM2: to(r.UnheldMM2, 4), UnheldBestDirectionMM2: to(r.UnheldBestDirectionMM2, 4),
-		CollisionsMM3: to(r.CollisionsMM3, 4), BlockedBodies: r.BlockedBodies, Reasons: []string{}, Unsteady: []string{},
+		CollisionsMM3: to(r.CollisionsMM3, 4), BlockedBodies: r.BlockedBodies, Reasons: []string{}, BreakOrder: []string{}, Unsteady: []string{},
 	}
 	p.LockedBodies = r.LockedBodies
 	for i := range r.Bodies {
 		if len(r.Bodies[i].Pieces) > 0 {
 			p.InPieces++
 		}
+	}
+	rows, _ := breakRows(r.Bodies)
+	for _, b := range rows {
+		p.BreakOrder = append(p.BreakOrder, b.words())
 	}
 	for _, note := range r.Notes {
 		if note.Kind == prove.Sways || note.Kind == prove.LetsGo || note.Kind == prove.Tips {

@@ -76,6 +76,9 @@ func (r *proveReport) print(w io.Writer, part partReport, s supports.Settings) {
 		rows = append(rows, voidRow(&r.Voids[i]))
 	}
 	table(w, rows, nil)
+	if len(r.Voids) > 0 {
+		table(w, placeRows(r.Voids), nil)
+	}
 	fmt.Fprintln(w)
 
 	for i := range p.Notes {
@@ -254,6 +257,37 @@ func voidRow(v *prove.Void) []string {
 		row = append(row, area(a+v.LandingMM2[n]))
 	}
 	return append(row, at)
+}
+
+// placeRows tell the empty layers at every contact, a column for each layer height and
+// first layer.
+func placeRows(voids []prove.Void) [][]string {
+	head := []string{"contact", "x, y, z mm", "mm²"}
+	for i := range voids {
+		head = append(head, fmt.Sprintf("%g/%g", voids[i].Layer, voids[i].First))
+	}
+	rows := [][]string{head}
+	for n := range voids[0].Places {
+		q := &voids[0].Places[n]
+		what := "under"
+		if q.Landing {
+			what = "on"
+		}
+		row := []string{fmt.Sprintf("%d %s", n+1, what), fmt.Sprintf("%.1f, %.1f, %.2f", q.At[0], q.At[1], q.At[2]), area(q.AreaMM2)}
+		for i := range voids {
+			q := &voids[i].Places[n]
+			text := fmt.Sprint(q.Layers[0])
+			switch {
+			case q.Layers[0] < 0:
+				text = "–"
+			case q.Layers[1] > q.Layers[0]:
+				text = fmt.Sprintf("%d to %d", q.Layers[0], q.Layers[1])
+			}
+			row = append(row, text)
+		}
+		rows = append(rows, row)
+	}
+	return rows
 }
 
 // voidWords sums up for whom the supports would not do.

@@ -32,6 +32,8 @@ type sheet struct {
 	Range    string // the heights in a sentence
 	Bodies   []pieceRow
 	More     int // bodies that are not listed
+	Breaks   []breakRow
+	Further  int // steps that are not listed
 	After    []string
 	Costs    []costRow
 	Saved    string
@@ -115,9 +117,13 @@ func newSheet(b *baking, voids []prove.Void, pictures []sheetPicture) *sheet {
 	if !b.bare() {
 		s.Heights, s.Range = gapRows(voids, set.IsFused())
 		s.Bodies, s.More = pieceRows(b.proof.Bodies, b.part.Bounds())
+		s.Breaks, s.Further = breakRows(b.proof.Bodies)
 		s.After = []string{"Let the print cool to the temperature of the room, and take it off the plate."}
 		if pieces {
 			s.After = append(s.After, "Break the supports away one at a time, those first that stand in the way of others, by hand or with flat pliers close to the part.")
+		}
+		if len(s.Breaks) > 0 {
+			s.After = append(s.After, fmt.Sprintf("Take %s off piece by piece, in the order of the table of steps: hold the part, bend each piece at the place told with flat pliers until it snaps, and take it out the way told before you go on.", inPieces(s.Breaks)))
 		}
 		s.After = append(s.After, closingRows(b.proof.Sheets)...)
 		if b.proof.PiercedMM2 == 0 {
@@ -200,22 +206,16 @@ func heading(azimuth float64) string {
 
 // offWords say how a body comes off.
 func offWords(b *prove.Body, part r3.Box) string {
+	if len(b.Pieces) > 0 {
+		return fmt.Sprintf("in %d pieces, step by step as told below", len(b.Pieces))
+	}
 	w := b.WayFrom(part)
-	var words string
-	switch v := w.Vector(); {
-	case v == (r3.Vec{}):
+	words := wayWords(w)
+	switch {
+	case words == "":
 		return "no straight way out: break it into pieces"
-	case w == "down":
-		words = "straight down, away from the part"
-	case w == "up":
-		words = "straight up"
-	default:
-		words = "slide it out " + heading(math.Atan2(v.Y, v.X)*180/math.Pi)
-		if v.Z > 1e-6 {
-			words += ", a little upwards"
-		} else if v.Z < -1e-6 {
-			words += ", a little downwards"
-		}
+	case w != "down" && w != "up":
+		words = "slide it " + words
 	}
 	if b.BondMM2 > 0 && b.PullN > 0 {
 		words += fmt.Sprintf("; it is printed onto the part over %.2g mm² and takes up to %.2g N to break off", b.BondMM2, b.PullN)
@@ -356,6 +356,17 @@ func (s *sheet) markdown() []byte {
 		table(rows...)
 		if s.More > 0 {
 			line("And %d more.\n", s.More)
+		}
+	}
+	if len(s.Breaks) > 0 {
+		line("### Supports that come off in pieces, step by step\n")
+		rows = [][]string{{"support", "step", "first", "then"}}
+		for _, r := range s.Breaks {
+			rows = append(rows, []string{fmt.Sprint(r.No), fmt.Sprint(r.Step), r.Snap, r.Take})
+		}
+		table(rows...)
+		if s.Further > 0 {
+			line("And %d more.\n", s.Further)
 		}
 	}
 	line("## Time and plastic\n")

@@ -194,6 +194,13 @@ func (r *bakeReport) print(w io.Writer, layerMM float64) {
 		}
 		line("", "– %s", reason)
 	}
+	for i, step := range r.Proof.BreakOrder {
+		if i == mostReasons-1 && len(r.Proof.BreakOrder) > mostReasons {
+			line("", "and %d more steps; the print sheet lists them", len(r.Proof.BreakOrder)-i)
+			break
+		}
+		line("off", "%s", step)
+	}
 	for i, note := range r.Proof.Unsteady {
 		if i == mostReasons-1 && len(r.Proof.Unsteady) > mostReasons {
 			line("", "and %d more; the proof file lists all", len(r.Proof.Unsteady)-i)

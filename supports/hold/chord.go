@@ -12,45 +12,49 @@ import (
 type ray struct {
 	swap  bool    // the major axis is y
 	step  float64 // length of a step along the major axis, cells
-	minor []int32 // round(slope·t) for −rayMargin ≤ t < len − rayMargin
+	minor []int32 // round(slope·(t − low)) for −rayMargin ≤ t < len − rayMargin, low being the grid's
 }
 
 // rayMargin is how far outside the grid a ray may be followed, in cells: further
 // than the opening that a closing crown faces, at the finest cell.
 const rayMargin = 256
 
-// rayAt returns the direction on a grid of so many cells along its longer side.
-func rayAt(angle float64, side int) ray {
+// rayAt returns the direction on a grid.
+func rayAt(angle float64, g raster.Grid) ray {
 	c, s := math.Cos(angle), math.Sin(angle)
 	r, slope := ray{step: 1 / math.Abs(c)}, s/c
 	if math.Abs(c) < math.Abs(s) {
 		r, slope = ray{swap: true, step: 1 / math.Abs(s)}, c/s
 	}
-	r.minor = make([]int32, side+2*rayMargin)
+	low := g.LowI
+	if r.swap {
+		low = g.LowJ
+	}
+	r.minor = make([]int32, max(g.W, g.H)+2*rayMargin)
 	for n := range r.minor {
-		r.minor[n] = int32(math.Round(slope * float64(n-rayMargin)))
+		r.minor[n] = int32(math.Round(slope * float64(n-rayMargin-low)))
 	}
 	return r
 }
 
-// fan is directions spread over half a turn. They are the same on every grid, so those for
-// the largest so far are kept.
+// fan is directions spread over half a turn. Those on the largest grid so far that begins at
+// the same cells are kept.
 type fan struct {
 	mu   sync.Mutex
-	side int
+	grid raster.Grid
 	rays []ray
 }
 
 var spread, passes fan
 
-// over returns n directions on a grid of so many cells along its longer side.
-func (f *fan) over(n, side int) []ray {
+// over returns n directions on a grid.
+func (f *fan) over(n int, g raster.Grid) []ray {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.side < side || len(f.rays) != n {
-		f.side, f.rays = side, make([]ray, n)
+	if len(f.rays) != n || max(f.grid.W, f.grid.H) < max(g.W, g.H) || f.grid.LowI != g.LowI || f.grid.LowJ != g.LowJ {
+		f.grid, f.rays = g, make([]ray, n)
 		for m := range f.rays {
-			f.rays[m] = rayAt(math.Pi*float64(m)/float64(n), side)
+			f.rays[m] = rayAt(math.Pi*float64(m)/float64(n), g)
 		}
 	}
 	return f.rays
@@ -99,6 +103,7 @@ const (
 	contact = 2 // the layer, over another body's top
 	own     = 4 // the layer, over the body itself
 	ground  = contact | own
+	ledge   = 8 // beside the ground: of places on an outline alone
 )
 
 // field says what is in the cells of a box, a byte a cell, so that a step of a walk
@@ -224,6 +229,10 @@ func (c *chords) sound(ask *raster.Bits, at box, r *ray) (held raster.Bits, some
 		if !land || float64(hi-lo-1)*r.step > c.span {
 			return
 		}
+		// From a free end the bead runs on beside the edge to what carries it.
+		if on := c.onward(r, lo, b, 1) + c.onward(r, hi, b, -1); on > 0 && float64(hi-lo-1)*r.step+on > c.span {
+			return
+		}
 		if !some {
 			some = true
 			held = raster.NewBits(max(at.x0-far, c.box.x0), max(at.y0-far, c.box.y0),
@@ -279,6 +288,16 @@ func (c *chords) walk(r *ray, t, b, far int) (end int, lands bool) {
 	}
 }
 
+// onward returns how far it is, in cells, from where a bead ends at a free edge to what
+// carries that; 0 where it lands. Its last cell is one back from end, dir being the way back.
+func (c *chords) onward(r *ray, end, b, dir int) float64 {
+	if x, y := r.cell(end, b); c.kind(x, y)&ground != 0 {
+		return 0
+	}
+	x, y := r.cell(end+dir, b)
+	return float64(c.window.nearest(c.ground, x, y))
+}
+
 const (
 	// closingReach and closingSpan, in lines, bound a crown that closes: how far
 	// its edge may stand out over what is below, and how wide the opening may
@@ -300,6 +319,10 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	held := raster.NewBits(near.Bounds())
 	at := boxOf(&near)
 	reach := int(closingReach*line) + 2 // from bare cells to the opening, and one cell on
+	across := int(closingSpan*line) + 3 // to what lies beyond it
+	f := fieldFor(at, reach+across, nil)
+	f.set(roof, roofed)
+	f.set(layer, laid)
 	inside := raster.Crop(layer, at.x0-reach, at.y0-reach, at.x1+reach, at.y1+reach)
 	opening := raster.Crop(roof, at.x0-reach-1, at.y0-reach-1, at.x1+reach+1, at.y1+reach+1)
 	opening = raster.AndNot(&opening, layer)
@@ -312,7 +335,7 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 				dir = -1
 			}
 			t, b := r.line(i, j)
-			if !c.opens(layer, roof, r, t, b, dir) {
+			if x, y := r.cell(t+dir, b); f.kind(x, y) != roofed || !c.opens(layer, &f, r, t, b, dir) {
 				continue
 			}
 			// All bare cells behind the edge, as far as a crown may stand out.
@@ -330,21 +353,24 @@ func (c *chords) closing(layer, roof, bare *raster.Bits) raster.Bits {
 	return held
 }
 
-// opens tells whether, from the layer's cell at t on line b, there is an opening
-// ahead that the roof covers and that the layer faces from beyond.
-func (c *chords) opens(layer, roof *raster.Bits, r *ray, t, b, dir int) bool {
-	wide := 0.0
-	for u := t + dir; wide <= closingSpan*c.Settings.Line/c.grid.Cell; u += dir {
-		x, y := r.cell(u, b)
-		if layer.Has(x, y) {
-			if wide == 0 {
-				return false
-			}
+// What the field of a closing has but air: the layer, and what its roof alone covers.
+const (
+	roofed = 1
+	laid   = 4
+)
+
+// opens tells whether the opening that begins beside the layer's cell at t on line b is
+// covered by the roof all the way to where the layer faces it from beyond.
+func (c *chords) opens(layer *raster.Bits, f *field, r *ray, t, b, dir int) bool {
+	l := f.line(r, b)
+	wide, span := 0.0, closingSpan*c.Settings.Line/c.grid.Cell
+	for u := t + dir; wide <= span; u += dir {
+		switch l.at(u) {
+		case laid:
 			// A notch between cells of a round outline is no opening.
 			x, y := r.cell((u+t+dir)/2, b)
 			return clearAround(layer, x, y)
-		}
-		if !roof.Has(x, y) {
+		case air:
 			return false
 		}
 		wide += r.step

@@ -2,6 +2,7 @@ package hold
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 	"sync"
 
@@ -227,21 +228,7 @@ func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out
 		}
 	}
 	settle := func(i, j int, fresh bool) {
-		least := float32(math.Inf(1))
-		for _, o := range c.window {
-			if o.d >= least {
-				break // the rest are no nearer
-			}
-			x, y := i+o.dx, j+o.dy
-			if !under.Has(x, y) {
-				continue
-			}
-			d := o.d
-			if c.debtors.Has(x, y) && !contacts.Has(x, y) {
-				d += c.owed[y*w+x]
-			}
-			least = min(least, d)
-		}
+		least := c.cheapest(i, j, under, contacts)
 		debt := max(0, least-float32(c.reach))
 		if debt > tolerance {
 			if fresh {
@@ -273,6 +260,43 @@ func (c *climber) settle(fresh, layer, under, sound, contacts *raster.Bits) (out
 		}
 	})
 	return out
+}
+
+// cheapest returns the least, over the cells of under in the window round cell (i, j), of
+// how far a cell is off and what it owes, in cells. It is infinite where there are none.
+func (c *climber) cheapest(i, j int, under, contacts *raster.Bits) float32 {
+	least := float32(math.Inf(1))
+	n := c.window.n
+	for x := -n; x <= n; x += 64 {
+		seen := ^uint64(0)
+		if rest := n + 1 - x; rest < 64 {
+			seen = 1<<uint(rest) - 1
+		}
+		for up := 0; up <= n && float32(up) < least; up++ {
+			for _, y := range [2]int{j + up, j - up} {
+				some := under.Row64(i+x, y) & seen
+				if some == 0 {
+					continue
+				}
+				off := c.window.off[up*(n+1) : (up+1)*(n+1)]
+				if owe := some & c.debtors.Row64(i+x, y); owe != 0 {
+					owe &^= contacts.Row64(i+x, y)
+					some &^= owe
+					for ; owe != 0; owe &= owe - 1 {
+						dx := x + bits.TrailingZeros64(owe)
+						least = min(least, off[max(dx, -dx)]+c.owed[y*c.grid.W+i+dx])
+					}
+				}
+				for ; some != 0; some &= some - 1 {
+					dx := x + bits.TrailingZeros64(some)
+					if least = min(least, off[max(dx, -dx)]); dx >= 0 {
+						break // the rest are further off
+					}
+				}
+			}
+		}
+	}
+	return least
 }
 
 // sort tells the pieces of fresh that ask apart: islands, all of which ask, and

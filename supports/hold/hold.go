@@ -1,7 +1,6 @@
 package hold
 
 import (
-	"cmp"
 	"math"
 	"runtime"
 	"slices"
@@ -61,7 +60,7 @@ type judge struct {
 	landBody, landContact, span float64     // cells
 	dirs, passDirs              []ray
 	voidMax, slopeVoid          int // empty layers under a level ceiling, under a slope
-	window                      []offset
+	window                      window
 	workers                     int
 }
 
@@ -70,6 +69,11 @@ type judge struct {
 // away another. Smaller cells give away less and are allowed the difference, but for the length of bridges: they see
 // more exactly, and judge no more strictly.
 const roundShare = 4
+
+// Round returns what limits allow for rounding in cells of a size, in cells: see roundShare.
+func Round(s supports.Settings, cell float64) float64 {
+	return max(1, 2*s.Line/roundShare/cell-1)
+}
 
 // Judge returns the layers of the body that have something new and unsupported,
 // from the plate up.
@@ -82,7 +86,7 @@ func newJudge(in Input) *judge {
 	s := in.Settings
 	g := in.Body.Grid
 	c := g.Cell
-	round := max(1, 2*s.Line/roundShare/c-1)
+	round := Round(s, c)
 	j := &judge{
 		Input: in, grid: g, round: round,
 		reach: s.Reach() / c, ledge: s.Ledge()/c + round,
@@ -100,15 +104,14 @@ func newJudge(in Input) *judge {
 	if in.Thin {
 		j.landBody = j.landContact
 	}
-	j.window = offsets(int(j.ledge) + 1)
+	j.window = windowOf(int(j.ledge) + 1)
 	j.reachDisc, j.ledgeDisc = raster.DiscOf(j.reach), raster.DiscOf(j.ledge)
-	side := max(g.W, g.H)
-	j.dirs = spread.over(Directions, side)
+	j.dirs = spread.over(Directions, g)
 	if in.Thin {
-		j.passDirs = passes.over(passDirections, side)
+		j.passDirs = passes.over(passDirections, g)
 	}
 	if s.Direction.Stated {
-		j.dirs = append(slices.Clip(j.dirs), rayAt(s.Direction.Angle, side))
+		j.dirs = append(slices.Clip(j.dirs), rayAt(s.Direction.Angle, g))
 	}
 
 	j.workers = in.Workers
@@ -118,22 +121,32 @@ func newJudge(in Input) *judge {
 	return j
 }
 
-// offset is a cell beside another and how far off it is, in cells.
-type offset struct {
-	dx, dy int
-	d      float32
+// window is a square of cells round one of them.
+type window struct {
+	n   int       // half its width, less the middle
+	off []float32 // off[dy*(n+1)+dx] is how far (dx, dy) is off the middle
 }
 
-// offsets returns the cells of a square of half-width n, from its middle out.
-func offsets(n int) []offset {
-	var out []offset
-	for dy := -n; dy <= n; dy++ {
-		for dx := -n; dx <= n; dx++ {
-			out = append(out, offset{dx, dy, float32(math.Hypot(float64(dx), float64(dy)))})
+func windowOf(n int) window {
+	w := window{n, make([]float32, (n+1)*(n+1))}
+	for at := range w.off {
+		w.off[at] = float32(math.Hypot(float64(at%(n+1)), float64(at/(n+1))))
+	}
+	return w
+}
+
+// nearest returns how far it is, in cells, from cell (i, j) to the nearest of set in the
+// window round it, infinite where there is none.
+func (w *window) nearest(set *raster.Bits, i, j int) float32 {
+	least := float32(math.Inf(1))
+	for dy := -w.n; dy <= w.n; dy++ {
+		for dx := -w.n; dx <= w.n; dx++ {
+			if d := w.off[max(dy, -dy)*(w.n+1)+max(dx, -dx)]; d < least && set.Has(i+dx, j+dy) {
+				least = d
+			}
 		}
 	}
-	slices.SortStableFunc(out, func(a, b offset) int { return cmp.Compare(a.d, b.d) })
-	return out
+	return least
 }
 
 // flatCore, in lines, is the half-width from which a patch counts as flat rather
@@ -157,33 +170,52 @@ func (j *judge) contacts(k int, fresh *raster.Bits) (all, gapped raster.Bits) {
 	if fresh.Empty() || j.Other == nil && k-1 > j.slopeVoid {
 		return
 	}
-	open := *fresh
 	if j.Other != nil {
 		all = raster.And(fresh, j.Other.Layer(k-1)) // fused
-		open = raster.AndNot(fresh, &all)
 	}
-	// Where a slope rises over a contact, one step more may be empty, if thin enough.
-	flat := raster.Erode(&open, j.core)
-	flat = raster.Dilate(&flat, j.core)
+	// Only over these is anything met.
+	var at box
 	for e := 1; e <= j.slopeVoid && e <= k; e++ {
+		if e == k {
+			at = boxOf(fresh)
+		} else if j.Other != nil {
+			at = at.with(boxOf(j.Other.Layer(k - 1 - e)))
+		}
+	}
+	open := raster.Crop(fresh, at.x0, at.y0, at.x1, at.y1)
+	open.Remove(&all)
+	for e := 1; e <= j.slopeVoid && e <= k && !open.Empty(); e++ {
 		hit := open // a void that reaches the plate
 		if e < k {
 			if hit = (raster.Bits{}); j.Other != nil {
 				hit = raster.And(&open, j.Other.Layer(k-1-e))
 			}
 		}
-		if e > j.voidMax {
+		if e > j.voidMax && !hit.Empty() {
+			// Where a slope rises over a contact, one step more may be empty, if thin enough.
+			flat := j.flat(fresh, &all, boxOf(&hit))
 			hit = raster.AndNot(&hit, &flat)
 		}
 		gapped = raster.Or(&gapped, &hit)
-		// A void has neither body in it.
-		open = raster.AndNot(&open, &hit)
-		if e < k {
-			open = raster.AndNot(&open, j.Body.Layer(k-1-e))
+		if e == k {
+			break
 		}
+		// A void has neither body in it.
+		open.Remove(&hit)
+		open.Remove(j.Body.Layer(k - 1 - e))
 	}
 	all = raster.Or(&all, &gapped)
 	return all, gapped
+}
+
+// flat returns what of fresh outside but is level, as far as a box goes: discs of the
+// core's radius cover it.
+func (j *judge) flat(fresh, but *raster.Bits, at box) raster.Bits {
+	m := 2*j.core.Radius() + 1
+	out := raster.Crop(fresh, at.x0-m, at.y0-m, at.x1+m, at.y1+m)
+	out.Remove(but)
+	out = raster.Erode(&out, j.core)
+	return raster.Dilate(&out, j.core)
 }
 
 // bridge runs rules 2 and 3 on what rule 1 left of a layer.

@@ -84,6 +84,32 @@ func TestBridgeLimit(t *testing.T) {
 	}
 }
 
+// Between walls that flare towards a free edge the bead along that edge is the longest. Its
+// middle runs half a line inside, where the opening is narrower: it holds up to L +
+// w·tan(flare) of opening, and cells may give away one on either side.
+func TestBeadAlongAFreeEdge(t *testing.T) {
+	const bridge, line, cell = 10.0, 0.4, 0.1
+	for _, deg := range []float64{0, 20, 45, 60} {
+		tan := math.Tan(deg * math.Pi / 180)
+		for _, c := range []struct {
+			wide  float64
+			holds bool
+		}{{bridge + line*tan - cell, true}, {bridge + (line+2*cell)*tan + 2*cell, false}} {
+			deep := 6.0
+			if tan > 0 {
+				deep = min(deep, (c.wide/2-1)/tan)
+			}
+			in := deep * tan
+			right := []r2.Vec{{X: c.wide / 2}, {X: 12}, {X: 12, Y: deep}, {X: c.wide/2 - in, Y: deep}}
+			left := []r2.Vec{{X: in - c.wide/2, Y: deep}, {X: -12, Y: deep}, {X: -12}, {X: -c.wide / 2}}
+			m := join(mesh.Prism(right, 0, 6), mesh.Prism(left, 0, 6), box(-12, 0, 5, 12, deep, 6))
+			if area, _, _ := unheld(t, supports.Settings{}, m, nil, 0); (area == 0) != c.holds {
+				t.Errorf("walls that flare by %g°, %.2f mm apart at the edge: %.2f mm² unheld", deg, c.wide, area)
+			}
+		}
+	}
+}
+
 func TestWhatNeedsNothing(t *testing.T) {
 	for name, m := range map[string]*mesh.Mesh{
 		"cube":          box(0, 0, 0, 10, 10, 10),

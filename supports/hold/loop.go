@@ -169,7 +169,7 @@ func (c *chords) lay(w *way, deep, wide float64, laid *raster.Bits) (some bool) 
 			i = end - 1
 			continue // a rib too thin to land on
 		}
-		if from >= 0 && w.length(from, i) <= c.span && c.straight(w, kinds, from, i, sag) {
+		if from >= 0 && w.length(from, i)+c.beyond(w, kinds, from, deep)+c.beyond(w, kinds, i, deep) <= c.span && c.straight(w, kinds, from, i, sag) {
 			for s := from; s <= i; s++ {
 				for d := deep + 0.5; d < deep+wide; d++ {
 					if x, y := w.cell(s, d); c.free.Has(x, y) {
@@ -188,6 +188,19 @@ func (c *chords) lay(w *way, deep, wide float64, laid *raster.Bits) (some bool) 
 	return some
 }
 
+// beyond returns how far a bead goes on from place i of an outline, where rule 1 holds it,
+// to what that ledge stands on; 0 where it has landed.
+func (c *chords) beyond(w *way, kinds []byte, i int, deep float64) float64 {
+	if kinds[i%len(kinds)]&ledge == 0 {
+		return 0
+	}
+	x, y := w.cell(i, deep+0.5)
+	if d := c.window.nearest(c.ground, x, y); !math.IsInf(float64(d), 1) {
+		return float64(d)
+	}
+	return c.ledge
+}
+
 // under tells what the bead rests on at place i of an outline: a contact anywhere
 // under it, or what its outer edge lies over.
 func (c *chords) under(w *way, i int, deep, wide float64) byte {
@@ -202,7 +215,7 @@ func (c *chords) under(w *way, i int, deep, wide float64) byte {
 		return kind
 	}
 	if c.beside.Has(x, y) {
-		return own // rule 1 holds it there
+		return own | ledge // rule 1 holds it there
 	}
 	for d := deep + 1.5; d < deep+wide; d++ {
 		if x, y := w.cell(i, d); c.kind(x, y) == contact {

@@ -27,12 +27,11 @@ func TestLoopSpansItsSagitta(t *testing.T) {
 		for _, c := range []struct {
 			of    float64 // free chord, as a share of what the sagitta allows
 			holds bool
-		}{{0.8, true}, {1.25, false}} {
-			// Pads a wall thick, so far apart that this chord is free between.
+		}{{0.9, true}, {1, false}} {
+			// As few pads a wall thick as leave no more free between them, or as many as
+			// leave no less.
 			pads := int(2 * math.Pi / (2*math.Asin(c.of*chord/2/radius) + s.Wall/radius))
-			if !c.holds {
-				pads-- // rounded to the far side
-			} else {
+			if c.holds {
 				pads++
 			}
 			var ribs mesh.Mesh

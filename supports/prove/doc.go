@@ -37,6 +37,7 @@
 //     outside the hull of what it stands on.
 //   - In pieces: a body comes off in pieces, whose order and necks are told.
 //   - No room: neither pliers nor a blade get straight at a body (room.go).
+//   - Marginal: cells on ledges past the limit, but less than a line out, by their place.
 //   - Thin: Report.Walls finds walls that not every line from the nozzle to 1.2 times
 //     it prints well.
 //

@@ -5,8 +5,10 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"falsework/mesh"
@@ -18,6 +20,7 @@ import (
 	"falsework/supports/plan"
 	"falsework/supports/prove"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -163,7 +166,7 @@ type window struct {
 	*scene
 	own    *block
 	k0, k1 int
-	before map[slack]judged // as it was
+	before map[slack]func() judged // as it was
 }
 
 // window returns that round structure n.
@@ -171,7 +174,7 @@ func (f *faulted) window(n int) *window {
 	const margin, moved = 11, 1.2 // mm: a bridge, and how far a fault moves things
 	b, far := f.blocks[n], int((margin+moved)/fine)
 	c := &scene{x0: b.x0 - far, y0: b.y0 - far, w: b.w + 2*far, h: b.h + 2*far}
-	w := &window{scene: c, own: b, k0: len(f.counts), k1: min(len(f.counts), len(b.in)+17), before: map[slack]judged{}}
+	w := &window{scene: c, own: b, k0: len(f.counts), k1: min(len(f.counts), len(b.in)+17), before: map[slack]func() judged{}}
 	for k := range f.counts {
 		part, sup := make([]bool, c.w*c.h), make([]bool, c.w*c.h)
 		for j := range c.h {
@@ -188,6 +191,9 @@ func (f *faulted) window(n int) *window {
 		if k < len(b.in) && count(b.in[k]) > 0 {
 			w.k0 = min(w.k0, max(0, k-14))
 		}
+	}
+	for _, s := range [...]slack{lax, strict} {
+		w.before[s] = sync.OnceValue(func() judged { return w.judge(w.k0, w.k1, s) })
 	}
 	return w
 }
@@ -254,10 +260,7 @@ func (w *window) wrong(c *scene, s slack, least map[string]float64) map[string]f
 	if found := tell(); len(found) == 0 {
 		return nil
 	}
-	if _, done := w.before[s]; !done {
-		w.before[s] = w.judge(w.k0, w.k1, s)
-	}
-	a = w.before[s]
+	a = w.before[s]()
 	return tell()
 }
 
@@ -287,9 +290,8 @@ func (f *faulted) matters(w *window, other *block) (int, string) {
 	return -1, ""
 }
 
-// prove tells whether the proof fails.
-func (f *faulted) prove(t *testing.T, solids []*mesh.Mesh) prove.Report {
-	t.Helper()
+// prove returns what the proof says of a part on those solids.
+func (f *faulted) prove(solids []*mesh.Mesh) (prove.Report, error) {
 	all := &mesh.Mesh{}
 	for _, m := range solids {
 		if m != nil {
@@ -298,14 +300,14 @@ func (f *faulted) prove(t *testing.T, solids []*mesh.Mesh) prove.Report {
 	}
 	r, err := prove.ProveCut(f.layers, []*mesh.Mesh{all}, f.s, prove.Options{Steadiness: prove.SteadinessTold}) // the judge does not know of it
 	if err != nil {
-		t.Fatal(err)
+		return r, err
 	}
 	list, err := prove.Voids(f.part, all, f.s)
 	if err != nil {
-		t.Fatal(err)
+		return r, err
 	}
 	r.Bind(list)
-	return r
+	return r, nil
 }
 
 // inject breaks some of a part's structures, evenly spread, in every way.
@@ -320,46 +322,73 @@ func inject(t *testing.T, name string, most int) tally {
 	for i := range f.solids {
 		intact[i] = f.solids[i].Mesh
 	}
-	if r := f.prove(t, intact); r.Verdict != prove.Holds {
+	r, err := f.prove(intact)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Verdict != prove.Holds {
 		t.Errorf("%s fails unbroken: %v", name, r.Reasons[0].Text)
 		return sum
 	}
 	step := max(1, (len(f.solids)+most-1)/most)
 	for n := 0; n < len(f.solids); n += step {
 		w := f.window(n)
-		for _, fault := range faults {
+		type result struct {
+			says     int
+			why, lie string
+			fails    bool
+		}
+		found := make([]result, len(faults))
+		var eg errgroup.Group
+		eg.SetLimit(runtime.GOMAXPROCS(0))
+		for at, fault := range faults {
 			if fault.gone && closes(f.solids[n].ID) {
 				continue // no wall, that a line could be too wide for
 			}
-			changed := fault.do(f.solids[n].Mesh.Clone(), n)
-			var seen *block
-			if changed != nil {
-				for i := range changed.Vertices {
-					changed.Vertices[i].Z = max(0, changed.Vertices[i].Z)
+			eg.Go(func() error {
+				changed := fault.do(f.solids[n].Mesh.Clone(), n)
+				var seen *block
+				if changed != nil {
+					for i := range changed.Vertices {
+						changed.Vertices[i].Z = max(0, changed.Vertices[i].Z)
+					}
+					if !fault.gone {
+						seen = solid(changed)
+					}
 				}
-				if !fault.gone {
-					seen = solid(changed)
+				q := &found[at]
+				q.says, q.why = f.matters(w, seen)
+				with := slices.Clone(intact)
+				with[n] = changed
+				r, err := f.prove(with)
+				if q.fails = r.Verdict == prove.Fails; q.fails {
+					q.lie = r.Reasons[0].Text
 				}
+				return err
+			})
+		}
+		if err := eg.Wait(); err != nil {
+			t.Fatal(err)
+		}
+		for at, fault := range faults {
+			if fault.gone && closes(f.solids[n].ID) {
+				continue
 			}
-			says, why := f.matters(w, seen)
-			with := slices.Clone(intact)
-			with[n] = changed
-			r := f.prove(t, with)
-			fails := r.Verdict == prove.Fails
+			q := found[at]
 			c := fmt.Sprintf("%s, structure %d (%s), %s", name, n+1, f.solids[n].ID, fault.name)
 			switch {
-			case says > 0:
+			case q.says > 0:
 				sum.matters++
-				if fails {
+				if q.fails {
 					sum.caught++
 				} else {
-					sum.missed = append(sum.missed, c+": missed, "+why)
+					sum.missed = append(sum.missed, c+": missed, "+q.why)
 				}
-			case says < 0:
+			case q.says < 0:
 				sum.harmless++
-				if fails {
+				if q.fails {
 					sum.falsely++
-					sum.missed = append(sum.missed, c+": called a failure, "+r.Reasons[0].Text)
+					sum.missed = append(sum.missed, c+": called a failure, "+q.lie)
 				}
 			default:
 				sum.open++
@@ -399,12 +428,14 @@ func TestFaultInjection(t *testing.T) {
 	parts, most := demoParts(t, "drip-hook", "bearing-block")
 	var all tally
 	for _, name := range parts {
-		one := inject(t, name, most)
-		t.Logf("%s: %s", name, one)
-		for _, line := range one.missed {
-			t.Log(line)
-		}
-		all.add(one)
+		t.Run(name, func(t *testing.T) {
+			one := inject(t, name, most)
+			t.Log(one)
+			for _, line := range one.missed {
+				t.Log(line)
+			}
+			all.add(one)
+		})
 	}
 	t.Log(all)
 	if 100*all.caught < 99*all.matters || 100*all.falsely > all.harmless {
@@ -412,36 +443,46 @@ func TestFaultInjection(t *testing.T) {
 	}
 }
 
-// Cells of half the size change no verdict.
+// Cells of half the size change no verdict. All of the demo parts are looked at where all
+// are broken, else a few.
 func TestHalfTheCell(t *testing.T) {
-	parts, _ := demoParts(t, "drip-hook", "bearing-block", "mast-saddle")
+	parts, _ := demoParts(t, "drip-hook", "bearing-block", "mast-saddle", "level-bob", "pipe-elbow")
 	for _, name := range parts {
-		m, s := readPart(t, name)
-		layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, around), s.Layers(), 0)
-		// What is built is what the document says, to its last digit.
-		text, err := layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0).Encode()
-		if err != nil {
-			t.Fatal(err)
-		}
-		drawn, err := plan.Decode(name, text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		solids, err := grow.Grow(drawn, m, layers)
-		if err != nil {
-			t.Fatal(err)
-		}
-		sup := &mesh.Mesh{}
-		for _, q := range solids {
-			sup.Append(q.Mesh)
-		}
-		sup.Round32()
-		whole := proof(t, m, s, sup)
-		s.Cell /= 2
-		half := proof(t, m, s, sup)
-		if whole.Verdict != half.Verdict {
-			t.Errorf("%s: %s in cells of %g mm, %s in half: %v", name, whole.Verdict, 2*s.Cell, half.Verdict, append(whole.Reasons, half.Reasons...))
-		}
+		t.Run(name, func(t *testing.T) { halved(t, name) })
+	}
+}
+
+// halved proves a part on what is laid out for it in cells of either size.
+func halved(t *testing.T, name string) {
+	t.Helper()
+	m, s := readPart(t, name)
+	layers := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, around), s.Layers(), 0)
+	// What is built is what the document says, to its last digit.
+	text, err := layout.Layout(name, m, layers, need.Find(m, layers, s, 0), s, 0).Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawn, err := plan.Decode(name, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	solids, err := grow.Grow(drawn, m, layers)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sup := &mesh.Mesh{}
+	for _, q := range solids {
+		sup.Append(q.Mesh)
+	}
+	sup.Round32()
+	whole := proof(t, m, s, sup)
+	s.Cell /= 2
+	half := proof(t, m, s, sup)
+	if whole.Verdict != half.Verdict {
+		t.Errorf("%s: %s in cells of %g mm, %s in half: %v", name, whole.Verdict, 2*s.Cell, half.Verdict, append(whole.Reasons, half.Reasons...))
+	}
+	if whole.Verdict != prove.Holds {
+		t.Errorf("%s: what was laid out %s: %v", name, whole.Verdict, whole.Reasons)
 	}
 }
 

@@ -118,41 +118,26 @@ func (c *scene) layer(list [][]bool, k int) []bool {
 	return list[k]
 }
 
-// far returns the squared distance in cells from every cell to the nearest of set,
-// up to most cells.
-func (c *scene) far(set []bool, most int) []int {
-	out := make([]int, len(set))
-	for n := range out {
-		out[n] = 1 << 30
-	}
-	for j := 0; j < c.h; j++ {
-		for i := 0; i < c.w; i++ {
-			if !set[j*c.w+i] {
-				continue
+// far returns the squared distance in cells from cell n to the nearest of what is in set,
+// or of what is not, looking ring by ring at those up to most cells away; 1 << 30 if there
+// is none. Nothing is beyond the window.
+func (c *scene) far(set []bool, is bool, n, most int) int {
+	i, j := n%c.w, n/c.w
+	best := 1 << 30
+	for r := 0; r <= most && r*r < best; r++ {
+		for y := j - r; y <= j+r; y++ {
+			step := 1
+			if y > j-r && y < j+r {
+				step = 2 * r // only the ring's two sides
 			}
-			// Only a rim cell can be nearest to one outside.
-			out[j*c.w+i] = 0
-			rim := i == 0 || j == 0 || i == c.w-1 || j == c.h-1 || !set[j*c.w+i-1] || !set[j*c.w+i+1] || !set[(j-1)*c.w+i] || !set[(j+1)*c.w+i]
-			if !rim {
-				continue
-			}
-			for y := max(0, j-most); y <= min(c.h-1, j+most); y++ {
-				for x := max(0, i-most); x <= min(c.w-1, i+most); x++ {
-					n := y*c.w + x
-					out[n] = min(out[n], (x-i)*(x-i)+(y-j)*(y-j))
+			for x := i - r; x <= i+r; x += step {
+				if x >= 0 && y >= 0 && x < c.w && y < c.h && set[y*c.w+x] == is {
+					best = min(best, (x-i)*(x-i)+(y-j)*(y-j))
 				}
 			}
 		}
 	}
-	return out
-}
-
-func invert(set []bool) []bool {
-	out := make([]bool, len(set))
-	for n, v := range set {
-		out[n] = !v
-	}
-	return out
+	return best
 }
 
 func count(set []bool) (n int) {
@@ -194,9 +179,8 @@ func (c *scene) judge(k0, k1 int, s slack) judged {
 				wall[n] = part[n] && up[n] && down[n]
 			}
 			reach := s.by(0.25, -0.09)
-			near := c.far(wall, 5)
 			for n := range sup {
-				if sup[n] && !part[n] && math.Sqrt(float64(near[n]))*fine-fine < reach {
+				if sup[n] && !part[n] && math.Sqrt(float64(c.far(wall, true, n, 5)))*fine-fine < reach {
 					out.touching[n] = true
 				}
 			}
@@ -235,24 +219,22 @@ func (c *scene) hold(body, other [][]bool, k0, k1 int, s slack, thin bool) [][]b
 			continue
 		}
 		// What is level: wide enough for a disc of two lines' radius.
-		inner := c.far(invert(fresh), 11)
+		const two = 2 * line / fine
 		broad := make([]bool, len(at))
-		for n := range inner {
-			broad[n] = fresh[n] && float64(inner[n]) > (2*line/fine)*(2*line/fine)
+		for n := range broad {
+			broad[n] = fresh[n] && float64(c.far(fresh, false, n, 9)) > two*two
 		}
-		level := c.far(broad, 12)
 		carried := make([]bool, len(at)) // over the other body's top, or the plate
 		o1, o2, o3, l2 := c.layer(other, k-1), c.layer(other, k-2), c.layer(other, k-3), c.layer(body, k-2)
 		for n := range at {
 			if !fresh[n] {
 				continue
 			}
-			flat := float64(level[n]) <= (2*line/fine)*(2*line/fine)
 			switch {
 			case o1[n], k == 1 || o2[n]:
 				carried[n] = true
-			case !flat && !l2[n] && (o3[n] || k == 2):
-				carried[n] = true
+			case !l2[n] && (o3[n] || k == 2):
+				carried[n] = float64(c.far(broad, true, n, 9)) > two*two // it is not level
 			}
 		}
 		ground := make([]bool, len(at))
@@ -282,7 +264,7 @@ func (c *scene) hold(body, other [][]bool, k0, k1 int, s slack, thin bool) [][]b
 						least = min(least, d+fine*math.Hypot(float64(x-i), float64(y-j)))
 					}
 				}
-				if owes[n] = max(0, least-reach); least > s.by(ledge+0.05, 0.15) {
+				if owes[n] = max(0, least-reach); least > s.by(ledge+0.05, 0.15)+1e-9 {
 					asks[n] = fresh[n]
 					owes[n] = ledge - reach // what fails is told once
 				}
@@ -308,8 +290,15 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 	for n := range at {
 		free[n] = fresh[n] && !carried[n]
 	}
-	edge := c.far(invert(at), 14)
-	beside := c.far(ground, 8)
+	// How far cells are from the outline, where that has been asked for.
+	edges := make([]float64, len(at))
+	edge := func(n int) float64 {
+		if edges[n] == 0 {
+			edges[n] = fine * math.Sqrt(float64(c.far(at, false, n, 14)))
+		}
+		return edges[n]
+	}
+	near := func(n int) bool { return free[n] && c.far(asks, true, n, 3) <= 9 }
 	most := s.by(10, 0.7)
 	// walk returns how far a bead from (i, j) goes before it ends, and whether it lands.
 	walk := func(i, j int, dx, dy float64, inside, land func(n int) bool, rim bool) (float64, bool) {
@@ -325,7 +314,7 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 				return d, true
 			}
 			if !inside(n) {
-				return d, rim && math.Sqrt(float64(beside[last]))*fine <= s.by(0.5, 0.15)
+				return d, rim && math.Sqrt(float64(c.far(ground, true, last, 8)))*fine <= s.by(0.5, 0.15)
 			}
 			if d > most {
 				return d, false
@@ -344,7 +333,7 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 	isFresh := func(n int) bool { return fresh[n] }
 	onGround := func(n int) bool { return ground[n] }
 	onOwn := func(n int) bool { return ground[n] && !carried[n] }
-	inBand := func(n int) bool { return free[n] && math.Sqrt(float64(edge[n]))*fine <= s.by(1.0, 0.15) }
+	inBand := func(n int) bool { return free[n] && edge(n) <= s.by(1.0, 0.15) }
 	// Patches of what is new.
 	seen := make([]bool, len(at))
 	for start := range fresh {
@@ -390,23 +379,29 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 			}
 			continue
 		}
-		var rest []int
-		for _, n := range ask {
-			loop := false
-			if math.Sqrt(float64(edge[n]))*fine <= s.by(1.0, 0.15) {
-				for d := 0; d < 48 && !loop; d++ {
-					loop = chord(n, d, 48, inBand, onGround, false)
+		// A bead is a line wide: what lies within half of it is held by it.
+		held := make([]bool, len(at))
+		within := func(n int, give float64) bool {
+			return math.Sqrt(float64(c.far(held, true, n, 3)))*fine <= s.by(line/2, give)+1e-9
+		}
+		// Beads along the outline.
+		for _, n := range patch {
+			if near(n) && edge(n) <= s.by(1.0, 0.15) {
+				for d := 0; d < 48 && !held[n]; d++ {
+					held[n] = chord(n, d, 48, inBand, onGround, false)
 				}
 			}
-			if !loop {
+		}
+		var rest []int
+		for _, n := range ask {
+			if !within(n, 0.05) {
 				rest = append(rest, n)
 			}
 		}
-		// A bead is a line wide: what lies within half of it is held by it.
-		beadHalf := s.by(line/2, 0.1)
+		// Beads straight across.
 		open := make([][]int, 24)
 		for d := range open {
-			held := make([]bool, len(at))
+			clear(held)
 			some := false
 			for _, n := range rest {
 				held[n] = chord(n, d, 24, isFree, onGround, flat) // the rim of a slope holds nothing
@@ -415,9 +410,8 @@ func (c *scene) bridge(at, fresh, carried, ground, broad, asks, bad []bool, s sl
 			if !some {
 				continue
 			}
-			near := c.far(held, 3)
 			for _, n := range rest {
-				if math.Sqrt(float64(near[n]))*fine > beadHalf {
+				if !within(n, 0.1) {
 					open[d] = append(open[d], n)
 				}
 			}

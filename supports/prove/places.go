@@ -149,7 +149,7 @@ func (p *proof) places(spots []Spot) []place {
 // harm ranks the kinds, the worst first.
 var harm = map[Kind]int{
 	PartUnheld: 0, SupportUnheld: 1, Collision: 2, Blocked: 3, Held: 4, Fused: 5, SideFused: 6, WrongVoid: 7, Sways: 8, LetsGo: 9,
-	InPieces: 10, NoRoom: 11, Thin: 12, Tips: 13, SideNear: 14, Pierced: 15,
+	InPieces: 10, NoRoom: 11, Thin: 12, Tips: 13, SideNear: 14, Pierced: 15, Marginal: 16,
 }
 
 func sortByHarm(list []Reason) {

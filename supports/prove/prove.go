@@ -57,8 +57,11 @@ func (m *Memory) judge(of func(*Memory) *hold.Memory, in hold.Input) []hold.Laye
 
 const (
 	// gridMargin keeps this much of the plate free round part and supports, in
-	// mm: more than any reach or clearance that is looked for.
-	gridMargin = 2.0
+	// mm: more than any reach or clearance that is looked for. Near a limit it matters
+	// where digital lines begin, so it is that of the commands.
+	gridMargin = 5.0
+	// widenMargin is how much of that must be left round supports.
+	widenMargin = 2.0
 	// maxCells bounds the grid: two float32 maps of it then take 1 GB.
 	maxCells = 1 << 27
 	// belowPlate is how deep a solid may dip under the plate before it is refused,
@@ -104,7 +107,7 @@ func ProveCut(part *raster.Stack, bodies []*mesh.Mesh, s supports.Settings, opt 
 		return Report{}, err
 	}
 	if len(all.Triangles) > 0 {
-		if part, err = widen(part, all.Bounds()); err != nil {
+		if part, err = widen(part, all.Bounds(), opt.Workers); err != nil {
 			return Report{}, err
 		}
 	}
@@ -238,10 +241,10 @@ func gridFor(box r3.Box, cell float64) (raster.Grid, error) {
 }
 
 // widen returns the stack on a grid that covers box too, itself if it does.
-func widen(s *raster.Stack, box r3.Box) (*raster.Stack, error) {
+func widen(s *raster.Stack, box r3.Box, workers int) (*raster.Stack, error) {
 	g := s.Grid
 	// Cells that the box needs beyond each side.
-	need := func(mm float64) int { return max(0, int(math.Ceil((mm+gridMargin)/g.Cell-1e-9))) }
+	need := func(mm float64) int { return max(0, int(math.Ceil((mm+widenMargin)/g.Cell-1e-9))) }
 	left, low := need(g.Origin.X-box.Min.X), need(g.Origin.Y-box.Min.Y)
 	right := need(box.Max.X - g.Origin.X - float64(g.W)*g.Cell)
 	high := need(box.Max.Y - g.Origin.Y - float64(g.H)*g.Cell)
@@ -252,16 +255,16 @@ func widen(s *raster.Stack, box r3.Box) (*raster.Stack, error) {
 	g.Origin.Y -= float64(low) * g.Cell
 	g.W += left + right
 	g.H += low + high
+	g.LowI += left
+	g.LowJ += low
 	if g.W*g.H > maxCells {
 		return nil, fmt.Errorf("prove: supports reach %.0f × %.0f mm, too large for cells of %g mm", float64(g.W)*g.Cell, float64(g.H)*g.Cell, g.Cell)
 	}
 	out := &raster.Stack{Grid: g, Layers: s.Layers, Cut: make([]raster.Bits, len(s.Cut))}
-	for k := range s.Cut {
-		x0, y0, x1, y1 := s.Cut[k].Bounds()
-		b := raster.NewBits(x0+left, y0+low, x1+left, y1+low)
-		s.Cut[k].EachRun(func(j, i0, i1 int) { b.SetSpan(j+low, i0+left, i1+left) })
-		out.Cut[k] = b
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
 	}
+	eachLayer(len(s.Cut), workers, func(k int) { out.Cut[k] = raster.Moved(&s.Cut[k], left, low) })
 	return out, nil
 }
 
@@ -303,10 +306,13 @@ func (p *proof) run() Report {
 	var stances []stance
 	var bonds []bond
 	var t touches
+	var tips, supTips []tip // of the part, of the supports
 	printed, thin := p.printed()
 	tasks := []func(){
 		func() {
 			part = p.judgePart(printed)
+			rows, _ := runsOf(p.part, p.workers)
+			tips = p.tipping(rows, contactsBy(part))
 		},
 		func() {
 			sup = p.judgeSupports(printed)
@@ -318,6 +324,8 @@ func (p *proof) run() Report {
 			stances = p.standing(layers, n)
 			bonds = p.bonds(layers, n)
 			t = p.touches()
+			p.rooms(r.Bodies, layers)
+			supTips = p.tipping(layers, contactsBy(sup))
 		},
 	}
 	var eg errgroup.Group
@@ -327,23 +335,16 @@ func (p *proof) run() Report {
 	}
 	_ = eg.Wait() // the tasks return no error
 
-	var tips []tip // of the part
-	eg.Go(func() error {
-		rows, _ := runsOf(p.part, p.workers)
-		tips = p.tipping(rows, contactsBy(part))
-		return nil
-	})
 	p.holding(&r, part, sup, layers)
 	p.closing(&r)
 	p.touching(&r, t)
 	p.stands(&r, stances)
 	p.bonded(&r, bonds)
 	p.thins(&r, thin)
-	p.tips(&r, p.tipping(layers, contactsBy(sup)), true)
+	p.tips(&r, supTips, true)
 	p.leaving(&r, barred, oblique)
 	p.apart(&r, layers, bonds)
-	p.rooms(&r, layers)
-	_ = eg.Wait() // likewise
+	r.roomless()
 	p.tips(&r, tips, false)
 	sortByHarm(r.Reasons)
 	sortByHarm(r.Notes)
@@ -357,11 +358,13 @@ func (p *proof) run() Report {
 func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	area := p.part.CellArea()
 	marginal, best, contact, landing := 0, 0, 0, 0
-	var spots, supSpots, contacts, bridges []Spot
+	var spots, supSpots, contacts, bridges, ledges, supLedges []Spot
 	for i := range part {
 		l := &part[i]
 		bare, specks := p.bare(l, p.part.Layer(l.K))
-		marginal += l.Marginal.Count() + specks
+		specks.Add(&l.Marginal)
+		marginal += specks.Count()
+		ledges = p.spot(ledges, l.K, &specks)
 		best += min(l.Best, bare.Count())
 		spots = p.spot(spots, l.K, &bare)
 		contacts = p.spot(contacts, l.K, &l.Contacts)
@@ -378,7 +381,9 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 	for i := range sup {
 		l := &sup[i]
 		bare, specks := p.bare(l, p.sup.Layer(l.K))
-		marginal += l.Marginal.Count() + specks
+		specks.Add(&l.Marginal)
+		marginal += specks.Count()
+		supLedges = p.spot(supLedges, l.K, &specks)
 		best += min(l.Best, bare.Count())
 		supSpots = p.spot(supSpots, l.K, &bare)
 		l.Contacts.EachRun(func(j, i0, i1 int) {
@@ -418,21 +423,52 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			Remedy: "set a post under this place, or let the support rise more steeply",
 		})
 	}
+	p.ledges(r, ledges, supLedges)
+}
+
+// ledges lists marginal ledges: the part's by their place, the supports', which lean by
+// design, by how much of them there is and where most.
+func (p *proof) ledges(r *Report, part, sup []Spot) {
+	tell := func(q *place, text string, args ...any) {
+		r.Notes = append(r.Notes, Reason{
+			Kind: Marginal, At: q.at, LayerZ: q.z, AreaMM2: q.area,
+			Text: fmt.Sprintf(text+" on ledges past the limit that stand out by less than a line, and may droop.", args...), Remedy: "let it lean less, or hold it with a contact line if it must not droop",
+		})
+	}
+	for _, q := range p.places(part) {
+		if q.area > p.bead() {
+			tell(&q, "Round %s %s of the part, all layers taken together, lie", q.where(), mm2(q.area))
+		}
+	}
+	var most place
+	all := 0.0
+	for _, q := range p.places(sup) {
+		if q.area > p.bead() {
+			if all += q.area; q.area > most.area {
+				most = q
+			}
+		}
+	}
+	if all > 0 {
+		most.area = tidy(all)
+		tell(&most, "%s of supports, all layers taken together and most of it round %s, lie", mm2(all), most.where())
+	}
 }
 
 // bare returns what of a judged layer is laid in mid-air. Specks no larger than a
-// square of half a line beside what holds are left out and counted: the bead that they
+// square of half a line beside what holds are told apart: the bead that they
 // are a part of is held over the rest of its width, and cells tell no more. A strip is
 // no speck however narrow: a slope past the limit fails by one in every layer.
-func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare raster.Bits, specks int) {
+func (p *proof) bare(l *hold.Layer, cells *raster.Bits) (bare, specks raster.Bits) {
 	if l.Unheld.Empty() {
-		return l.Unheld, 0
+		return
 	}
-	most := int(math.Pow(p.s.Line/2/p.s.Cell, 2) + 1e-9)
+	// What looks so small in default cells may be larger by what they give away.
+	most := int(math.Pow(p.s.Line/2/p.s.Cell+hold.Round(p.s, p.s.Cell)-1, 2) + 1e-9)
 	rest := raster.AndNot(cells, &l.Unheld)
 	for _, q := range raster.Pieces(&l.Unheld) {
 		if q.Area <= most && raster.Near(&q.Cells, &rest, raster.DiscOf(math.Sqrt2)) {
-			specks += q.Area
+			specks.Add(&q.Cells)
 			continue
 		}
 		bare.Add(&q.Cells)

@@ -424,6 +424,34 @@ func posted(triangles int, scale float64) (part, sup *mesh.Mesh) {
 	return part, sup
 }
 
+// What is judged near a limit does not depend on how far supports reach beyond the part,
+// nor on who cut it: a post far off on the low side changes nothing but the supports.
+func TestWiderGridChangesNothing(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	part, sup := posted(20_000, 0.7)
+	b := part.Bounds()
+	near := proof(t, part, s, sup)
+	far := proof(t, part, s, sup, box(b.Min.X-13.7, b.Min.Y-9.3, 0, b.Min.X-9, b.Min.Y-5, 5))
+	if far.Grid.LowI == 0 || far.Grid.LowJ == 0 {
+		t.Fatalf("the grid is %+v", far.Grid)
+	}
+	cut, err := prove.ProveCut(raster.Section(part, raster.GridFor(b, s.Cell, 5), s.Layers(), 0), []*mesh.Mesh{sup}, s, prove.Options{Steadiness: prove.SteadinessTold})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if near.PartUnheldMM2 == 0 {
+		t.Fatal("nothing is near a limit")
+	}
+	for name, r := range map[string]prove.Report{"a post far off": far, "cut before": cut} {
+		if r.PartUnheldMM2 != near.PartUnheldMM2 || r.UnheldBestDirectionMM2 != near.UnheldBestDirectionMM2 || r.ContactMM2 != near.ContactMM2 || r.CollisionsMM3 != near.CollisionsMM3 {
+			t.Errorf("%s: %v mm² of the part unheld, %v the best way; want %v and %v", name, r.PartUnheldMM2, r.UnheldBestDirectionMM2, near.PartUnheldMM2, near.UnheldBestDirectionMM2)
+		}
+	}
+}
+
 func BenchmarkProve(b *testing.B) {
 	for _, c := range []struct {
 		name      string

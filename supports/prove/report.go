@@ -36,6 +36,7 @@ const (
 	Tips          Kind = "tips"           // out of balance: a note
 	Pierced       Kind = "pierced"        // a sheet closes an opening and is to be pierced: a note
 	Held          Kind = "held"           // breaking it off takes more than a hand
+	Marginal      Kind = "marginal"       // on a ledge past the limit, but less than a line out: a note
 	InPieces      Kind = "in-pieces"      // it does not come off whole, but in pieces: a note
 )
 

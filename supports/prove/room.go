@@ -38,9 +38,8 @@ type Room struct {
 	From Way    `json:"from"` // the side that it comes from; "down" from below, where the plate was
 }
 
-// rooms finds for every body where a tool gets at it, and notes those where none does.
-// Other bodies are gone by then.
-func (p *proof) rooms(r *Report, layers []rows) {
+// rooms finds for every body where a tool gets at it, other bodies being gone by then.
+func (p *proof) rooms(bodies []Body, layers []rows) {
 	for _, tool := range tools {
 		clear := map[int]*clearing{}
 		at := func(k int) *clearing {
@@ -49,8 +48,8 @@ func (p *proof) rooms(r *Report, layers []rows) {
 			}
 			return clear[k]
 		}
-		for n := range r.Bodies {
-			b := &r.Bodies[n]
+		for n := range bodies {
+			b := &bodies[n]
 			for _, k := range p.triesFor(b) {
 				if b.Room != nil {
 					break
@@ -61,6 +60,10 @@ func (p *proof) rooms(r *Report, layers []rows) {
 			}
 		}
 	}
+}
+
+// roomless notes the bodies that no tool gets at.
+func (r *Report) roomless() {
 	for n := range r.Bodies {
 		b := &r.Bodies[n]
 		if b.Room != nil {

@@ -264,14 +264,19 @@ func (p *proof) tipping(layers []rows, rests map[int]*raster.Bits) []tip {
 				}
 				if k == 0 {
 					grown[root] = append(grown[root], corners(g, j, i0, i1)...)
-				} else if rest != nil {
-					for i := i0; i < i1; i++ {
-						if rest.Has(i, j) {
-							grown[root] = append(grown[root], corners(g, j, i, i+1)...)
-						}
-					}
 				}
 			}
+		}
+		if k > 0 && rest != nil {
+			rest.EachRun(func(j, i0, i1 int) {
+				row, at := l.row(j)
+				for n, u := range row {
+					if a, b := max(i0, int(u.i0)), min(i1, int(u.i1)); a < b {
+						root := f.Find(int32(l.first + at + n))
+						grown[root] = append(grown[root], corners(g, j, a, b)...)
+					}
+				}
+			})
 		}
 		for root, more := range grown {
 			h := heaps[root]

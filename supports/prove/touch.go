@@ -124,7 +124,10 @@ func (p *proof) sidesAt(k int) (side, near raster.Bits) {
 		return
 	}
 	// Only walls of the part count: sides that begin further down.
-	wall := raster.And(part, p.part.Layer(max(k-tall, 0)))
+	x0, y0, x1, y1 := near.Bounds()
+	m := far.Radius()
+	wall := raster.Crop(part, x0-m, y0-m, x1+m, y1+m)
+	wall = raster.And(&wall, p.part.Layer(max(k-tall, 0)))
 	near = raster.Within(&near, &wall, far)
 	near = raster.AndNot(&near, part) // a collision, told as such
 	// A slope that begins on the plate has no further down: what stands under it

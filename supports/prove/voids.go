@@ -20,6 +20,9 @@ var (
 )
 
 const (
+	// tie is how near to a cell's centre, in cells, an edge counts as through it, as in
+	// package raster.
+	tie = 1e-9
 	// levelGradient is the rise over run from which an underside is a slope: one
 	// degree, far more than rounding tilts a face, and over a line's width far
 	// less than a layer.
@@ -66,6 +69,8 @@ type Void struct {
 	SheetMM2 [countedLayers]float64 `json:"sheet_mm2"`
 	// Where the grade is not good: the lowest cell of that kind.
 	At *[3]float64 `json:"at_mm,omitempty"`
+	// Places are the contacts one by one, the same ones in the same order in every row.
+	Places []VoidPlace `json:"places"`
 }
 
 // Voids counts the empty layers that print between the top of each support and
@@ -139,8 +144,9 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 		}
 	}
 	out := make([]Void, len(rows))
+	sides := [2]side{{list: list, places: placesOfContacts(list, g, false)}, {list: landings, places: placesOfContacts(landings, g, true)}}
 	for n, lay := range rows {
-		out[n] = voidAt(list, landings, g, lay, s)
+		out[n] = voidAt(sides, g, lay, s)
 		out[n].sheets(own, g, lay, s)
 		out[n].Own, out[n].Binds = n == 0, n < binding
 	}
@@ -241,7 +247,7 @@ func ofCell(list []surface, cell int32) (mine, rest []surface) {
 // first, so that of two triangles which share an edge just one has each cell.
 func surfaces(m *mesh.Mesh, g raster.Grid, only *raster.Bits) []surface {
 	var out []surface
-	first := func(v float64) int { return int(math.Ceil(v - 0.5)) } // whose centre is at v cells or beyond
+	first := func(v float64) int { return int(math.Ceil(v - 0.5 - tie)) } // whose centre is at v cells or beyond
 	for t := range m.Triangles {
 		var v [3]r3.Vec
 		v[0], v[1], v[2] = m.Corners(t)
@@ -403,10 +409,16 @@ func (q *contact) void(lay raster.Layers, nearer float64) (empty int, thick floa
 	return 0, 0, false
 }
 
+// side is the contacts under the part, or those on it.
+type side struct {
+	list   []contact
+	places contactPlaces
+}
+
 // voidAt is one row: what the contacts and landings print as in layers lay.
-func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s supports.Settings) Void {
-	v := Void{Layer: lay.Height, First: lay.First, Grade: VoidNone}
-	if len(contacts)+len(landings) == 0 {
+func voidAt(sides [2]side, g raster.Grid, lay raster.Layers, s supports.Settings) Void {
+	v := Void{Layer: lay.Height, First: lay.First, Grade: VoidNone, Places: []VoidPlace{}}
+	if len(sides[0].list)+len(sides[1].list) == 0 {
 		return v
 	}
 	there := s
@@ -414,10 +426,9 @@ func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s su
 	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
 	total := 0
 	lowest := map[Grade][3]float64{}
-	for _, side := range [...]struct {
-		list  []contact
-		areas *[countedLayers]float64
-	}{{contacts, &v.AreaMM2}, {landings, &v.LandingMM2}} {
+	for n, areas := range [...]*[countedLayers]float64{&v.AreaMM2, &v.LandingMM2} {
+		side := &sides[n]
+		places := side.places.row()
 		var counts [countedLayers]int
 		var sets [3]raster.Bits // good, fused, too far
 		for n := range sets {
@@ -445,6 +456,7 @@ func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s su
 			if set != 1 {
 				empty, thick = far, farThick
 			}
+			places[side.places.of[n]].add(empty, thick, set == 1, g.CellArea())
 			if total == 0 {
 				v.VoidMM = [2]float64{thick, thick}
 			}
@@ -476,8 +488,9 @@ func voidAt(contacts, landings []contact, g raster.Grid, lay raster.Layers, s su
 			})
 		}
 		for n := range counts {
-			side.areas[n] = area(counts[n])
+			areas[n] = area(counts[n])
 		}
+		v.Places = append(v.Places, places...)
 		v.GoodMM2 += area(sets[0].Count())
 		v.FusedMM2 += area(sets[1].Count())
 		v.FarMM2 += area(sets[2].Count())

@@ -142,12 +142,14 @@ func orShifted(dst, src []uint64, shift int) {
 // body are each known to half a cell, so a body is stopped only by what lies
 // more than a cell inside: nothing that prints is as thin as two cells.
 func core(b *raster.Bits) plane {
-	x0, y0, x1, y1 := b.Bounds()
-	full := newPlane(x0, y0, x1, y1)
-	b.EachRun(func(j, i0, i1 int) { setSpan(full.row(j-y0), i0-x0, i1-x0) })
-	out := newPlane(x0, y0, x1, y1)
-	for n := 1; n+1 < full.h; n++ {
-		up, mid, low, to := full.row(n+1), full.row(n), full.row(n-1), out.row(n)
+	x0, y0, ww, words := b.Words()
+	out := plane{x0: x0, y0: y0, w: 64 * ww, ww: ww, words: make([]uint64, len(words))}
+	if ww == 0 {
+		return out
+	}
+	out.h = len(words) / ww
+	for n := 1; n+1 < out.h; n++ {
+		up, mid, low, to := words[(n+1)*ww:(n+2)*ww], words[n*ww:(n+1)*ww], words[(n-1)*ww:n*ww], out.row(n)
 		for c, v := range mid {
 			v &= up[c] & low[c]
 			if v == 0 {
@@ -236,7 +238,7 @@ func (p *proof) ways(layers []rows, bodies int) []uint32 {
 				return
 			}
 			c := core(b)
-			for n := 0; n < c.h; n++ {
+			for n := max(0, -c.y0); n < min(c.h, met.h-c.y0); n++ {
 				orShifted(met.row(c.y0+n), c.row(n), c.x0)
 			}
 		}
