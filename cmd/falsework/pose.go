@@ -12,6 +12,7 @@ import (
 
 	"falsework/mesh"
 	"falsework/supports"
+	"falsework/supports/plan"
 	"falsework/supports/pose"
 
 	"github.com/spf13/cobra"
@@ -69,6 +70,9 @@ type poseOptions struct {
 	part     string
 	input    inputOptions
 	wishes   poseWishes
+	plan     string // whose zones are to be kept clean; empty: none
+	turnText string
+	turn     pose.Turn // that the plan's part was turned by
 	rows     int
 	out      string // empty: no picture
 	printer  printerOptions
@@ -102,11 +106,17 @@ part need not stand on the plate.
   layers      with --load: weakness across layers, 1 along them to 1.92 across
               (PLA, doi 10.1089/3dp.2020.0109). It ranks poses and is no strength
               calculation
-  clean       with --keep-clean: what of those faces needs holding, in mm²
+  clean       with --keep-clean or --plan: what of the faces to keep clean needs
+              holding, in mm²
   front       yes where no other pose is as good in everything and better in
               something; else the first pose that is
 
 Below it stands what each pose wins and loses beside the given one.
+
+--plan names a plan of the part: its keep-clean zones are faces to keep clean in every
+pose, and its settings count. They belong to the part as the plan has it, so a plan that
+was drawn for a turned part wants those degrees as --pose. Other zones, lines and posts
+belong to one pose and are passed over.
 
 --weights says how much each counts. One point is 10 min of supports (time), 1600 mm³
 of plastic (plastic), 100 mm² of contact (contact), 50 mm of height (height), a part
@@ -120,6 +130,7 @@ with their supports. The exit code is 0 when poses were ranked.`
 const poseExample = `  falsework pose bracket.stl
   falsework pose bracket.stl --load 0,0,1 --load 1,0,0:0.5 --keep-clean 0,-1,0 --out out
   falsework pose bracket.stl --weights time=2,height=0
+  falsework pose bracket.stl --plan out/bracket.plan.yaml
   falsework bake bracket.stl --pose best --out out`
 
 // toldEvery is after how many poses progress is told.
@@ -148,6 +159,9 @@ func newPoseCommand(io streams) *cobra.Command {
 			if _, err := o.wishes.options(); err != nil {
 				return refuse(err)
 			}
+			if err := o.checkPlan(cmd.Flags().Changed); err != nil {
+				return refuse(err)
+			}
 			if err := o.pictures.check(); err != nil {
 				return refuse(err)
 			}
@@ -160,6 +174,8 @@ func newPoseCommand(io streams) *cobra.Command {
 	fs := cmd.Flags()
 	fs.SortFlags = false
 	o.wishes.addTo(fs)
+	fs.StringVar(&o.plan, "plan", "", "plan of the part, a YAML `file`, whose keep-clean zones count as --keep-clean does")
+	fs.StringVar(&o.turnText, "pose", "", "degrees `x,y,z` that the plan's part was turned by (default as given)")
 	fs.IntVar(&o.rows, "rows", 8, "how many poses the table has, the given one not counted")
 	fs.StringVar(&o.out, "out", "", "folder to write a picture to; made if it does not exist")
 	o.input.addTo(fs)
@@ -225,12 +241,62 @@ func (v *posing) read() (err error) {
 	if v.machine, err = readPrinter(v.o.printer.file); err != nil {
 		return err
 	}
-	if v.settings, err = v.o.printer.settingsFor(v.machine); err != nil {
+	if v.wishes, err = v.o.wishes.options(); err != nil {
 		return err
 	}
-	v.wishes, err = v.o.wishes.options()
+	if v.o.plan != "" {
+		err = v.readPlan()
+	} else {
+		v.settings, err = v.o.printer.settingsFor(v.machine)
+	}
 	v.wishes.Settings, v.wishes.Machine = v.settings, v.machine.Machine
 	return err
+}
+
+// readPlan takes the settings of a plan and what its zones keep clean.
+func (v *posing) readPlan() error {
+	placed := v.part
+	if v.o.turnText != "" {
+		placed = v.o.turn.Place(v.part)
+	}
+	p, _, warnings, err := readPlan(v.o.plan, v.o.part, placed)
+	if err != nil {
+		return err
+	}
+	changes, err := v.o.printer.overPlan(&p)
+	if err != nil {
+		return err
+	}
+	space, err := plan.NewSpace(p.Zones, placed)
+	if err != nil {
+		return wish(v.o.plan, err)
+	}
+	v.warnings = append(v.warnings, warnings...)
+	if len(changes) > 0 {
+		v.warnings = append(v.warnings, "the plan's settings do not all count: "+told(changes))
+	}
+	if !space.Has(plan.KeepClean) {
+		v.warnings = append(v.warnings, "the plan has no keep-clean zones: of it only the settings count")
+	}
+	// A triangle has one number in every pose.
+	v.wishes.CleanShares = space.Shares(plan.KeepClean, placed)
+	v.settings, err = p.Resolve()
+	return err
+}
+
+// checkPlan reads how a plan's part was turned, and refuses what does not go together.
+func (o *poseOptions) checkPlan(changed func(name string) bool) (err error) {
+	switch {
+	case changed("plan") && o.plan == "":
+		return errors.New("--plan is empty: name a file, or leave it out")
+	case changed("pose") && o.plan == "":
+		return errors.New("--pose says how a plan's part was turned: give --plan with it")
+	case changed("pose"):
+		if o.turn, err = pose.ParseTurn(o.turnText); err != nil {
+			return fmt.Errorf("--pose: %w", err)
+		}
+	}
+	return nil
 }
 
 // rankPoses returns the poses of a part, the best first, all of them laid out.

@@ -14,10 +14,13 @@ import (
 	"time"
 
 	"falsework/mesh"
+	"falsework/supports"
+	"falsework/supports/plan"
 	"falsework/supports/pose"
 
 	"github.com/google/go-cmp/cmp"
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // hook is a small T that stands on its stem: it hangs over on both sides. It floats by
@@ -133,6 +136,77 @@ func TestPoseTable(t *testing.T) {
 	}
 }
 
+// A plan's keep-clean zones are faces of the part in whatever pose: as given, or as the
+// plan's part was turned.
+func TestPosePlanZones(t *testing.T) {
+	path := hook(t, 0)
+	read := func(p string) *mesh.Mesh {
+		m, _, err := mesh.ReadSTL(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m
+	}
+	given := read(path)
+	turned := pose.Turn{XDeg: 180}.Place(given)
+	planOf := func(m *mesh.Mesh, zones ...plan.Zone) string {
+		b := m.Bounds()
+		size := r3.Sub(b.Max, b.Min)
+		return writePlanFile(t, plan.Plan{Version: plan.Version, Part: plan.Part{Name: "hook.stl", Triangles: len(m.Triangles), Size: [3]float64{size.X, size.Y, size.Z}},
+			Settings: plan.FromSettings(mustResolve(t)), Zones: zones, Lines: []plan.Line{}, Posts: []plan.Post{}})
+	}
+	rowUp := func(r poseReport, z float64) *poseRow {
+		for i := range r.Poses {
+			if math.Abs(r.Poses[i].Up[2]-z) < 1e-6 {
+				return &r.Poses[i]
+			}
+		}
+		t.Fatalf("no pose with up z %g", z)
+		return nil
+	}
+	// Under one arm of the T as given, 8 mm wide and 14 deep at z 8.
+	arm := plan.Zone{ID: "Z1", Kind: plan.KeepClean, Box: &plan.Box{Min: [3]float64{-1, -100, 7.9}, Max: [3]float64{8, 100, 8.1}}}
+	r := poseJSON(t, path, "--plan", planOf(given, arm), "--weights", "clean=50")
+	both := poseJSON(t, path, "--keep-clean", "0,0,-1")
+	one, two := rowUp(r, 1).CleanMM2, rowUp(both, 1).CleanMM2
+	if math.Abs(one-112) > 6 || math.Abs(two-224) > 12 {
+		t.Errorf("to be kept clean: %.1f mm² of one arm, want 112; %.1f of both, want 224", one, two)
+	}
+	if c := rowUp(r, -1).CleanMM2; c != 0 {
+		t.Errorf("upside down %.1f mm² of the arm need holding", c)
+	}
+	// The same arm, picked as a face of the part as a plan has it that was turned.
+	face := plan.Zone{ID: "Z1", Kind: plan.KeepClean, Face: &plan.Face{At: [3]float64{4, turned.Bounds().Min.Y + 5, 3}, Normal: [3]float64{0, 0, 1}}}
+	r = poseJSON(t, path, "--plan", planOf(turned, face), "--pose", "180,0,0", "--weights", "clean=50")
+	if c := rowUp(r, 1).CleanMM2; math.Abs(c-one) > 1e-6 {
+		t.Errorf("from a plan that was turned %.1f mm² are to be kept clean, as given %.1f", c, one)
+	}
+	code, out, stderr := call("pose", path, "--plan", planOf(given), "--rows", "1")
+	if code != exitHolds || !strings.Contains(out, "no keep-clean zones") {
+		t.Errorf("a plan without zones: exit %d, %q %q", code, out, stderr)
+	}
+	nowhere := plan.Zone{ID: "Z9", Kind: plan.KeepClean, Face: &plan.Face{At: [3]float64{90, 90, 90}, Normal: [3]float64{0, 0, 1}}}
+	code, _, stderr = call("pose", path, "--plan", planOf(given, nowhere))
+	if code != exitRefused {
+		t.Errorf("a zone that is nowhere: exit %d", code)
+	}
+	oneClearLine(t, stderr, "Z9", "no face within")
+	code, _, stderr = call("pose", path, "--plan", planOf(turned), "--pose", "90,0,0")
+	if code != exitRefused {
+		t.Errorf("a plan of another pose: exit %d", code)
+	}
+	oneClearLine(t, stderr, "the plan was drawn for a part of")
+}
+
+func mustResolve(t *testing.T) supports.Settings {
+	t.Helper()
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 func TestPoseUsage(t *testing.T) {
 	part := partFile("drip-hook")
 	for _, c := range []struct {
@@ -147,6 +221,9 @@ func TestPoseUsage(t *testing.T) {
 		{[]string{"pose", part, "--load", "0,0,1:heavy"}, "no weight"},
 		{[]string{"pose", part, "--load", "0,0,1:-1"}, "no weight"},
 		{[]string{"pose", part, "--keep-clean", "0,0,0"}, "--keep-clean"},
+		{[]string{"pose", part, "--plan", ""}, "--plan is empty"},
+		{[]string{"pose", part, "--pose", "0,0,0"}, "give --plan with it"},
+		{[]string{"pose", part, "--plan", "x", "--pose", "best"}, "no turn"},
 		{[]string{"pose", part, "--weights", "speed=1"}, `no weight "speed"`},
 		{[]string{"pose", part, "--weights", "time"}, "write a name"},
 		{[]string{"pose", part, "--weights", "time=0,plastic=0,contact=0,height=0,slender=0,tipping=0,layers=0,clean=0"}, "all weights are 0"},

@@ -214,7 +214,7 @@ func (v *posing) print(w io.Writer, r *poseReport) {
 	line("weights", "%v", v.wishes.Weights)
 	line("drawn", "once in each pose, on cells of %.2g mm; bake draws finer, and more, and takes the best", r.CellMM)
 	fmt.Fprintln(w)
-	loads, clean := len(v.wishes.Loads) > 0, len(v.wishes.Clean) > 0
+	loads, clean := len(v.wishes.Loads) > 0, len(v.wishes.Clean)+len(v.wishes.CleanShares) > 0
 	heads := []string{"pose", "turn", "points", "supports", "g", "contact", "height", "foot", "tips at"}
 	if loads {
 		heads = append(heads, "layers")

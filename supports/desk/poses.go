@@ -3,6 +3,8 @@ package desk
 import (
 	"context"
 	"fmt"
+	"math"
+	"slices"
 
 	"falsework/supports/plan"
 	"falsework/supports/pose"
@@ -13,17 +15,23 @@ import (
 // ranking is the poses of the part for some settings, the best first.
 type ranking struct {
 	settings plan.Settings
+	clean    []float64 // of each triangle, how much zones keep clean
 	poses    []pose.Pose
 }
 
-// Poses returns the part's poses, the best first, laid out for the plan's settings. If
-// they have yet to be ranked, that is begun and ok is false: the desk's views are told when
-// it is done.
+// Poses returns the part's poses, the best first, laid out for the plan's settings and what
+// its zones keep clean. If they have yet to be ranked, that is begun and ok is false: the
+// desk's views are told when it is done.
 func (d *Desk) Poses() (poses []pose.Pose, ok bool, err error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	v := d.history[d.at]
-	if d.poses != nil && d.poses.settings == v.plan.Settings {
+	space, err := plan.NewSpace(v.plan.Zones, d.placed(v.turn))
+	if err != nil {
+		return nil, false, &Refused{Reason: err.Error()}
+	}
+	clean := space.Shares(plan.KeepClean, d.given)
+	if d.poses != nil && d.poses.settings == v.plan.Settings && slices.EqualFunc(d.poses.clean, clean, sameShare) {
 		return d.poses.poses, true, nil
 	}
 	s, err := v.plan.Resolve()
@@ -31,7 +39,7 @@ func (d *Desk) Poses() (poses []pose.Pose, ok bool, err error) {
 		return nil, false, err
 	}
 	return nil, false, d.begin("poses", "comparing ways up", func(ctx context.Context) error {
-		o := pose.Options{Settings: s, Machine: d.o.Machine, Workers: d.o.Workers}
+		o := pose.Options{Settings: s, Machine: d.o.Machine, CleanShares: clean, Workers: d.o.Workers}
 		found, err := pose.Find(d.given, o)
 		if err != nil {
 			return err
@@ -59,11 +67,15 @@ func (d *Desk) Poses() (poses []pose.Pose, ok bool, err error) {
 		d.mu.Lock()
 		defer d.mu.Unlock()
 		if ctx.Err() == nil {
-			d.poses = &ranking{v.plan.Settings, found}
+			d.poses = &ranking{v.plan.Settings, clean, found}
 		}
 		return ctx.Err()
 	})
 }
+
+// sameShare tells whether shares of one triangle are the same: zones that were turned with
+// the part are rounded.
+func sameShare(a, b float64) bool { return math.Abs(a-b) <= 0.02 }
 
 // Turn turns the part from the way it was given. Lines and posts are left behind, since they
 // belong to the pose; zones that are faces or cylinders turn with the part, boxes cannot. It

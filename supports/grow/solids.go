@@ -44,6 +44,17 @@ func Grow(p plan.Plan, m *mesh.Mesh, part *raster.Stack) ([]Solid, error) {
 
 // GrowUnder is Grow for a part whose undersides were found before.
 func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, error) {
+	return growUnder(p, under, part, true)
+}
+
+// Unlinked is GrowUnder without the links between walls' ends, which take most of the
+// time where walls are many and touch the part nowhere: it is for judging what a plan
+// leaves bare.
+func Unlinked(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, error) {
+	return growUnder(p, under, part, false)
+}
+
+func growUnder(p plan.Plan, under *Undersides, part *raster.Stack, linked bool) ([]Solid, error) {
 	s, err := p.Resolve()
 	if err != nil {
 		return nil, fmt.Errorf("grow: %w", err)
@@ -62,9 +73,11 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 	}
 	hung := n.lows()
 	n.Raise()
-	links, err := n.links(p, under, part, hung)
-	if err != nil {
-		return nil, fmt.Errorf("grow: %w", err)
+	var links []Solid
+	if linked {
+		if links, err = n.links(p, under, part, hung); err != nil {
+			return nil, fmt.Errorf("grow: %w", err)
+		}
 	}
 	var out []Solid
 	for l := range p.Lines {

@@ -249,9 +249,17 @@ func (j *job) open(sup *raster.Stack) []hold.Layer {
 	return j.memory.Judge(j.input(j.part.Cut, sup.Cut, j.workers))
 }
 
-// grown returns the layers of a plan's solids, nil where they cannot be grown.
+// grown returns the layers of a plan's solids, nil where they cannot be grown. One
+// drawing alone is only judged for what it leaves bare.
 func (j *job) grown(p plan.Plan) *raster.Stack {
-	solids, err := grow.GrowUnder(p, j.under, j.print)
+	solids := grow.GrowUnder
+	if j.once {
+		solids = grow.Unlinked
+	}
+	return j.layersOf(solids(p, j.under, j.print))
+}
+
+func (j *job) layersOf(solids []grow.Solid, err error) *raster.Stack {
 	if err != nil {
 		return nil
 	}

@@ -35,6 +35,7 @@ type volume struct {
 	// distance returns how far a point is from the zone, mm; 0 inside. Beyond
 	// within it may return anything larger.
 	distance func(p r3.Vec, within float64) float64
+	facets   []int // of the part, where the zone is a face of it
 }
 
 // ZoneError is a zone that means no place.
@@ -68,7 +69,7 @@ func NewSpace(zones []Zone, m *mesh.Mesh) (*Space, error) {
 				return nil, &ZoneError{z.ID, fmt.Sprintf("no face within %g mm of %s looks along %s", pickReach, vector(z.Face.At[:]...), vector(z.Face.Normal[:]...))}
 			}
 			p := newPatch(m, facets)
-			v.bounds, v.distance = p.bounds, p.distance
+			v.bounds, v.distance, v.facets = p.bounds, p.distance, facets
 		}
 		s.zones = append(s.zones, v)
 	}

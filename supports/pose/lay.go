@@ -16,7 +16,6 @@ import (
 	"falsework/supports/prove"
 
 	"golang.org/x/sync/errgroup"
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Laid is what supports that were really drawn for a pose take.
@@ -64,6 +63,10 @@ func LayOut(ctx context.Context, m *mesh.Mesh, poses []Pose, o Options, done fun
 	if err != nil {
 		return err
 	}
+	kept, err := o.kept(m)
+	if err != nil {
+		return err
+	}
 	o.Settings.Cell = CellFor(poses, o.Settings)
 	o.Workers = cmp.Or(max(0, o.Workers), runtime.GOMAXPROCS(0))
 	eg, ctx := errgroup.WithContext(ctx)
@@ -75,7 +78,7 @@ func LayOut(ctx context.Context, m *mesh.Mesh, poses []Pose, o Options, done fun
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			poses[i].take(layOut(m, poses[i].Turn, o), o.Weights)
+			poses[i].take(layOut(m, poses[i].Turn, kept, o), o.Weights)
 			mu.Lock()
 			defer mu.Unlock()
 			n++
@@ -100,9 +103,10 @@ func (p *Pose) take(l *Laid, w Weights) {
 	p.Points = w.Points(p.Measures)
 }
 
-// layOut lays one pose out. Though poses are laid out side by side each has all
-// workers too, for the last ones.
-func layOut(given *mesh.Mesh, t Turn, o Options) *Laid {
+// layOut lays one pose out, with how much of each triangle is to be kept clean; nil for
+// nothing. Though poses are laid out side by side each has all workers too, for the
+// last ones.
+func layOut(given *mesh.Mesh, t Turn, kept []float64, o Options) *Laid {
 	s, workers := o.Settings, o.Workers
 	m := t.Place(given)
 	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, margin), s.Layers(), workers)
@@ -111,7 +115,7 @@ func layOut(given *mesh.Mesh, t Turn, o Options) *Laid {
 	if len(n.Regions) == 0 {
 		return l
 	}
-	l.CleanMM2 = clean(m, part, n, t, o)
+	l.CleanMM2 = clean(m, part, n, kept, s)
 	p := layout.Once("part", m, part, n, s, workers)
 	refuse := func(err error) *Laid {
 		l.Holds, l.Problem, l.Mesh = false, err.Error(), nil
@@ -138,33 +142,20 @@ func layOut(given *mesh.Mesh, t Turn, o Options) *Laid {
 
 // clean returns how much of a need lies under faces to be kept clean: of each region
 // the share that those faces have of all that look down on it.
-func clean(m *mesh.Mesh, part *raster.Stack, n need.Need, t Turn, o Options) float64 {
-	if len(o.Clean) == 0 {
+func clean(m *mesh.Mesh, part *raster.Stack, n need.Need, kept []float64, s supports.Settings) float64 {
+	if kept == nil {
 		return 0
 	}
-	r := t.matrix()
 	sum := 0.0
-	for i, f := range need.FacesOf(m, part, n, o.Settings) {
-		kept, all := 0.0, 0.0
-		for _, tri := range f.Triangles {
-			v := m.AreaNormal(tri)
-			all -= v.Z
-			for _, d := range o.Clean {
-				if inCone(v, r.apply(d)) {
-					kept -= v.Z
-					break
-				}
-			}
+	for i, f := range need.FacesOf(m, part, n, s) {
+		under, all := 0.0, 0.0
+		for _, t := range f.Triangles {
+			down := -m.AreaNormal(t).Z
+			under, all = under+down*kept[t], all+down
 		}
 		if all > 0 {
-			sum += n.Regions[i].AreaMM2 * kept / all
+			sum += n.Regions[i].AreaMM2 * under / all
 		}
 	}
 	return sum
-}
-
-// inCone tells whether a normal of any length looks in a unit direction, or nearly.
-func inCone(normal, d r3.Vec) bool {
-	c := r3.Dot(normal, d)
-	return c > 0 && c*c >= cosClean*cosClean*r3.Norm2(normal)
 }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"falsework/mesh"
 	"falsework/supports"
 	"falsework/supports/cost"
 
@@ -18,8 +19,11 @@ type Options struct {
 	Machine  cost.Machine
 	Loads    []Load   // none
 	Clean    []r3.Vec // directions that the faces look in which are to be kept clean, of any length but zero; none
-	Weights  Weights
-	Workers  int // at work at once; 0: one for each processor. Results do not depend on it
+	// CleanShares is how much of each triangle of the part is to be kept clean
+	// besides, from 0 to 1, as zones of a plan have it; empty: none.
+	CleanShares []float64
+	Weights     Weights
+	Workers     int // at work at once; 0: one for each processor. Results do not depend on it
 }
 
 func (o Options) resolve() (Options, error) {
@@ -47,6 +51,39 @@ func (o Options) resolve() (Options, error) {
 		o.Weights = DefaultWeights
 	}
 	return o, nil
+}
+
+// kept returns how much of each triangle of a part is to be kept clean; nil if nothing
+// is. The options are resolved.
+func (o Options) kept(m *mesh.Mesh) ([]float64, error) {
+	n := len(m.Triangles)
+	if len(o.CleanShares) > 0 && len(o.CleanShares) != n {
+		return nil, fmt.Errorf("pose: shares to be kept clean of %d triangles, but the part has %d", len(o.CleanShares), n)
+	}
+	if len(o.CleanShares) == 0 && len(o.Clean) == 0 {
+		return nil, nil
+	}
+	out := make([]float64, n)
+	copy(out, o.CleanShares)
+	for t := range out {
+		for _, d := range o.Clean {
+			if inCone(m.AreaNormal(t), d) {
+				out[t] = 1
+			}
+		}
+	}
+	return out, nil
+}
+
+// cosClean is the cosine of how far a face's normal may be from a direction whose
+// faces are kept clean, 30°: faces of one side, its rounded edges left out. A choice
+// of ours.
+var cosClean = math.Cos(30 * math.Pi / 180)
+
+// inCone tells whether a normal of any length looks in a unit direction, or nearly.
+func inCone(normal, d r3.Vec) bool {
+	c := r3.Dot(normal, d)
+	return c > 0 && c*c >= cosClean*cosClean*r3.Norm2(normal)
 }
 
 // Criterion is one of the things that poses are weighed by.

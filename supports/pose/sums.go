@@ -36,8 +36,8 @@ type face struct {
 	cx, cy, cz float64 // middle, mm
 	reach      float64 // of the farthest corner from the middle, mm
 	area       float64
-	clean      bool
-	ceiling    int32 // of ceilings, −1 for none
+	clean      float32 // how much of it is to be kept clean, 0 to 1
+	ceiling    int32   // of ceilings, −1 for none
 }
 
 // summer adds up one part.
@@ -54,8 +54,12 @@ type summer struct {
 	workers  int
 }
 
-// newSummer prepares a part. Clean holds unit directions.
+// newSummer prepares a part. The options are resolved.
 func newSummer(m *mesh.Mesh, o Options) (*summer, error) {
+	kept, err := o.kept(m)
+	if err != nil {
+		return nil, err
+	}
 	h, err := HullOf(m.Vertices)
 	if err != nil {
 		return nil, err
@@ -73,19 +77,13 @@ func newSummer(m *mesh.Mesh, o Options) (*summer, error) {
 		n := m.AreaNormal(t)
 		mid := r3.Scale(1./3, r3.Add(a, r3.Add(b, c)))
 		reach := math.Sqrt(max(r3.Norm2(r3.Sub(a, mid)), r3.Norm2(r3.Sub(b, mid)), r3.Norm2(r3.Sub(c, mid))))
-		f := face{n.X, n.Y, n.Z, mid.X, mid.Y, mid.Z, reach, math.Sqrt(r3.Norm2(n)), false, of[t]}
-		for _, d := range o.Clean {
-			f.clean = f.clean || inCone(n, d)
+		w.faces[t] = face{n.X, n.Y, n.Z, mid.X, mid.Y, mid.Z, reach, math.Sqrt(r3.Norm2(n)), 0, of[t]}
+		if kept != nil {
+			w.faces[t].clean = float32(kept[t])
 		}
-		w.faces[t] = f
 	}
 	return w, nil
 }
-
-// cosClean is the cosine of how far a face's normal may be from a direction whose
-// faces are kept clean, 30°: faces of one side, its rounded edges left out. A choice
-// of ours.
-var cosClean = math.Cos(30 * math.Pi / 180)
 
 // sum returns the sums of each direction, of unit length, in their order. They do
 // not depend on the number of workers.
@@ -143,9 +141,7 @@ func (w *summer) some(ups []r3.Vec, out []Sums) {
 				}
 				r.NeedMM2 += down * over
 				r.RiseMM3 += down * over * (z - low)
-				if f.clean {
-					r.CleanMM2 += f.area * over
-				}
+				r.CleanMM2 += f.area * float64(f.clean) * over
 			}
 		}
 	}

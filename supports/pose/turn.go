@@ -111,7 +111,8 @@ func turnUp(up, along r3.Vec) Turn {
 		v := [3]float64{x, y, z}
 		for i, a := range v {
 			p := math.Pow(10, turnDigits)
-			v[i] = math.Remainder(math.Round(a*180/math.Pi*p)/p, 360) + 0 // no negative zero
+			// Whole steps first: what is left of a turn is as short as it is written.
+			v[i] = math.Remainder(math.Round(a*180/math.Pi*p), 360*p)/p + 0 // no negative zero
 			if v[i] == -180 {
 				v[i] = 180
 			}
