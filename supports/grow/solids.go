@@ -97,6 +97,9 @@ func GrowUnder(p plan.Plan, under *Undersides, part *raster.Stack) ([]Solid, err
 				out = append(out, Solid{q.ID, m})
 			}
 		}
+		for _, m := range n.flares(&p, q, n.highest(i), part, under) {
+			out = append(out, Solid{q.ID, m})
+		}
 	}
 	out = append(out, links...)
 	out = append(out, closings...)
