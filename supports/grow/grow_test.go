@@ -156,6 +156,7 @@ func ExampleGrow() {
 		fmt.Printf("%s: z %.1f to %.1f mm\n", x.ID, b.Min.Z, b.Max.Z)
 	}
 	// Output: L1: z 0.0 to 9.8 mm
+	// P1: z 0.0 to 1.2 mm
 }
 
 func n2(x, y float64) r2.Vec { return r2.Vec{X: x, Y: y} }

@@ -53,6 +53,7 @@ type Network struct {
 	under    *Undersides
 	pitch    float64
 	pad      float64 // thickness of a wall's top, under the part
+	ties     []bool  // of the lines
 }
 
 const (
@@ -102,6 +103,7 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 	meets := crossings(p.Lines, s.Wall, stops)
 	for l := range p.Lines {
 		n.addLine(l, p.Lines[l], stops[l], under)
+		n.ties = append(n.ties, p.Lines[l].Tie)
 	}
 	for _, m := range meets {
 		a, b := n.at(m.a, m.sa), n.at(m.b, m.sb)
@@ -536,6 +538,7 @@ func (n *Network) Ties() {
 			n.tie(wall, i, i+1, span, depth)
 		}
 	}
+	n.braces()
 }
 
 // straight tells whether a bead along these stations, pulled taut, stays within

@@ -107,6 +107,9 @@ func growUnder(p plan.Plan, under *Undersides, part *raster.Stack, linked bool) 
 				out = append(out, Solid{q.ID, m})
 			}
 		}
+		for _, m := range n.flares(&p, q, n.highest(i), part, under) {
+			out = append(out, Solid{q.ID, m})
+		}
 	}
 	out = append(out, links...)
 	out = append(out, closings...)

@@ -81,11 +81,11 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		return best.plan
 	}
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
-		return j.release(p, best).plan
+		return j.firm(j.release(p, best)).plan
 	}
 	rivals := j.rivals(p, first, j.others(n, lines))
 	if len(rivals) == 0 {
-		return j.release(p, best).plan
+		return j.firm(j.release(p, best)).plan
 	}
 	least := j.score(best, math.Inf(1))
 	for i, other := range rivals {
@@ -104,7 +104,7 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 			best, least = other, s
 		}
 	}
-	return j.release(p, best).plan
+	return j.firm(j.release(p, best)).plan
 }
 
 // stood is a drawing on posts, before it is mended.

@@ -74,9 +74,13 @@ func (j *job) prove(f finished) prove.Report {
 
 // better tells whether a is better than b in some way and worse in none.
 func better(a, b prove.Report) bool {
-	worse := !(a.BlockedBodies <= b.BlockedBodies && a.UnheldMM2 <= b.UnheldMM2 && a.CollisionsMM3 <= b.CollisionsMM3 &&
+	return !worse(a, b) && (a.BlockedBodies < b.BlockedBodies || a.UnheldMM2 < b.UnheldMM2)
+}
+
+// worse tells whether a is worse than b in some way.
+func worse(a, b prove.Report) bool {
+	return !(a.BlockedBodies <= b.BlockedBodies && a.UnheldMM2 <= b.UnheldMM2 && a.CollisionsMM3 <= b.CollisionsMM3 &&
 		a.FusedMM2 <= b.FusedMM2 && a.ClearanceMM2 <= b.ClearanceMM2)
-	return !worse && (a.BlockedBodies < b.BlockedBodies || a.UnheldMM2 < b.UnheldMM2)
 }
 
 // split cuts the lines of one body in two groups that stay apart. The cut is the

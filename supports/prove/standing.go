@@ -49,11 +49,16 @@ type place3 struct {
 // standing follows every body upward as it prints: how far a nozzle bends each
 // piece of each layer, and what that does under the feet.
 func (p *proof) standing(layers []rows, bodies int) []stance {
+	return p.follow(layers, p.pieces(layers), bodies, func(k, n int, sway, foot float64) {})
+}
+
+// follow is standing for pieces that are known; each is told of them all, by layer, and
+// by how far it gives way, in mm, and how its feet pull, in MPa.
+func (p *proof) follow(layers []rows, all [][]piece, bodies int, each func(k, n int, sway, foot float64)) []stance {
 	out := make([]stance, bodies)
 	for n := range out {
 		out[n].push.v = math.Inf(1)
 	}
-	all := p.pieces(layers)
 	tops := make([]float64, bodies)
 	for k := range all {
 		for n := range all[k] {
@@ -79,8 +84,10 @@ func (p *proof) standing(layers []rows, bodies int) []stance {
 			next[n] = footingOf(q, n, k, on, feet, p.s.Line)
 			s := &out[q.body]
 			own := low[n].own()
-			s.sway.atMost(p.s.Drag*own.sway(), z, q.at)
-			s.foot.atMost(p.s.Drag*z*next[n].lever, z, q.at)
+			sway, pull := p.s.Drag*own.sway(), p.s.Drag*z*next[n].lever
+			s.sway.atMost(sway, z, q.at)
+			s.foot.atMost(pull, z, q.at)
+			each(k, n, sway, pull)
 			// A column that leans gives way to P once P·∫(h − z)/EI dz is 1: the
 			// trace of its kernel, no less than 1/P of Euler's first load.
 			if push := 1 / own.turn(); push < s.push.v {
