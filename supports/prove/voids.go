@@ -467,7 +467,7 @@ func voidAt(sides [2]side, g raster.Grid, lay raster.Layers, s supports.Settings
 			sets[set].Set(i, j)
 			// Where the part's surface is, which is what can be moved.
 			at := q.high[0].lo
-			if side.areas == &v.LandingMM2 {
+			if areas == &v.LandingMM2 {
 				at = q.low[len(q.low)-1].hi
 			}
 			if z, there := heights[q.cell]; !there || at < z {
