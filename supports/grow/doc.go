@@ -13,6 +13,14 @@
 // itself. A wall's top follows the part's underside across the void that prints
 // as the gap.
 //
+// Links. A wall that grows ends in the air on every layer, and a bead that ends costs a hop
+// to the next one. So ends that move side by side are joined by a link, a wall that leans with
+// them: on the layers of a line with walls across it, comb and links are one square wave.
+// A link begins on the plate, or along a wall that it then leans away from, never across
+// the air; it keeps the clearance, and no loop that it closes has a piece of the part in
+// it. Walls that grow out of one another side by side begin at one height for its sake.
+// Links are derived, as the walls' lower edges are: the plan does not name them.
+//
 // Walls keep out of the zones of the plan that no support may enter, and go over them
 // where they can. Heads of posts by the designer are lowered where walls would hang
 // from nothing.

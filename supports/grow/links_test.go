@@ -81,6 +81,10 @@ func TestLinksJoinRibsByPairs(t *testing.T) {
 	if without != 7 || with > 3 {
 		t.Errorf("%d beads at 14 mm without links and %d with them, want 7 and no more than 3", without, with)
 	}
+	p.Taste.Unlinked = true
+	if bare, err := Grow(p, m, part); err != nil || len(bare) != len(all)-len(links) {
+		t.Errorf("unlinked: %d solids, want %d (%v)", len(bare), len(all)-len(links), err)
+	}
 	for i, l := range links {
 		if !l.Mesh.Topology().Watertight() || l.Mesh.Volume() <= 0 {
 			t.Errorf("link %d: watertight %v, %.2f mm³", i, l.Mesh.Topology().Watertight(), l.Mesh.Volume())

@@ -74,7 +74,7 @@ func growUnder(p plan.Plan, under *Undersides, part *raster.Stack, linked bool) 
 	hung := n.lows()
 	n.Raise()
 	var links []Solid
-	if linked {
+	if linked && !p.Taste.Unlinked {
 		if links, err = n.links(p, under, part, hung); err != nil {
 			return nil, fmt.Errorf("grow: %w", err)
 		}

@@ -113,11 +113,14 @@ func (t Taste) fields() []field {
 	if t.Weights == (Weights{}) {
 		weights = ""
 	}
-	heights := ""
+	unlinked, heights := "", ""
+	if t.Unlinked {
+		unlinked = "true"
+	}
 	if len(t.Heights) > 0 {
 		heights = vector(t.Heights...)
 	}
-	return fields(field{"pad_mm", some(t.Pad)}, field{"teeth_mm", some(t.Teeth)}, field{"weights", weights}, field{"layer_heights_mm", heights})
+	return fields(field{"pad_mm", some(t.Pad)}, field{"teeth_mm", some(t.Teeth)}, field{"unlinked", unlinked}, field{"weights", weights}, field{"layer_heights_mm", heights})
 }
 
 func (z Zone) fields() []field {

@@ -97,8 +97,10 @@ type Taste struct {
 	Pad float64 `yaml:"pad_mm,omitempty"`
 	// Teeth is how far apart, in mm along a line, the teeth stand that fuse it to the
 	// part where the settings ask for that; 0 means DefaultTeeth.
-	Teeth   float64 `yaml:"teeth_mm,omitempty"`
-	Weights Weights `yaml:"weights,omitempty"`
+	Teeth float64 `yaml:"teeth_mm,omitempty"`
+	// Unlinked leaves the ends of walls free that package grow would join by leaning walls.
+	Unlinked bool    `yaml:"unlinked,omitempty"`
+	Weights  Weights `yaml:"weights,omitempty"`
 	// Heights are the layer heights that the supports must hold at besides the
 	// settings' own, in mm: what strangers may print with.
 	Heights []float64 `yaml:"layer_heights_mm,flow,omitempty"`

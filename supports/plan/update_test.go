@@ -25,7 +25,7 @@ func anyPlan(t *rapid.T) Plan {
 	author := rapid.SampledFrom([]Author{Tool, Designer})
 	p := Plan{Version: Version, Part: Part{Name: rapid.StringMatching(`[a-z"'# :{}-]{1,12}`).Draw(t, "name"), Triangles: 12, Size: [3]float64{1, 2, 3}}, Settings: FromSettings(s)}
 	if rapid.Bool().Draw(t, "taste") {
-		p.Taste = Taste{Pad: 0.6, Heights: []float64{0.12, 0.28}, Weights: Weights{Plastic: size.Draw(t, "weight")}}
+		p.Taste = Taste{Pad: 0.6, Unlinked: rapid.Bool().Draw(t, "unlinked"), Heights: []float64{0.12, 0.28}, Weights: Weights{Plastic: size.Draw(t, "weight")}}
 	}
 	ids := rapid.SliceOfNDistinct(rapid.StringMatching(`[A-Z][a-z0-9_.-]{0,3}`), 0, 12, rapid.ID).Draw(t, "ids")
 	for _, id := range ids {
