@@ -63,6 +63,9 @@ func TestPoseRanksAndBakeTakesOne(t *testing.T) {
 		if p.Number != i+1 || p.Front != (p.BeatenBy == 0) {
 			t.Errorf("pose %d: %+v", i+1, p)
 		}
+		if p.Holds != (p.Fault == "") || p.Undrawn && (p.Holds || p.TimeS != 0) {
+			t.Errorf("pose %d: holds %t, undrawn %t, fault %q", i+1, p.Holds, p.Undrawn, p.Fault)
+		}
 		if p.Kind == pose.Given {
 			given = i
 		}

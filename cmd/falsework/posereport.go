@@ -34,6 +34,8 @@ type poseRow struct {
 	Front         bool       `json:"front"`
 	BeatenBy      int        `json:"beaten_by"`
 	Holds         bool       `json:"holds"`
+	Fault         string     `json:"fault,omitempty"`   // the worst of why it does not
+	Undrawn       bool       `json:"undrawn,omitempty"` // no supports could be built: their numbers are 0
 	TimeS         float64    `json:"time_s"`
 	VolumeMM3     float64    `json:"volume_mm3"`
 	MassG         float64    `json:"mass_g"`
@@ -100,7 +102,7 @@ func (v *posing) rows() []poseRow {
 		up := p.Turn.Up()
 		row := poseRow{
 			Number: i + 1, Kind: p.Kind, TurnDeg: turnOf(p.Turn), Up: [3]float64{to(up.X, 6), to(up.Y, 6), to(up.Z, 6)}, Twins: p.Twins,
-			Points: to(p.Points, 3), Front: p.Front, BeatenBy: p.BeatenBy, Holds: p.Laid.Holds,
+			Points: to(p.Points, 3), Front: p.Front, BeatenBy: p.BeatenBy, Holds: p.Laid.Holds, Fault: strings.TrimSuffix(p.Laid.Fault, "."), Undrawn: p.Laid.Problem != "",
 			TimeS: to(p.Laid.Supports.TimeS, 2), VolumeMM3: to(p.Laid.Supports.VolumeMM3, 3), MassG: to(p.Laid.Supports.MassG, 3),
 			ContactMM2: to(p.Laid.ContactMM2, 3), NeedMM2: to(p.Laid.NeedMM2, 3), HeightMM: to(p.Sums.HeightMM, 4),
 			FirstLayerMM2: to(p.Laid.FootMM2, 3), TippingDeg: degreesOf(p.Sums.Tipping), Layers: to(p.Sums.Layers, 4),
@@ -267,7 +269,10 @@ func (p *poseRow) head() string {
 }
 
 func (p *poseRow) time() string {
-	if p.TimeS == 0 {
+	switch {
+	case p.Undrawn:
+		return "undrawn"
+	case p.TimeS == 0:
 		return "none"
 	}
 	return duration(p.TimeS)
@@ -281,6 +286,9 @@ func (p *poseRow) why() string {
 	}
 	if p.Twins > 0 {
 		s += fmt.Sprintf("; %s alike by symmetry", count(p.Twins, "other pose is", "other poses are"))
+	}
+	if p.Fault != "" {
+		s += "; the proof fails: " + p.Fault
 	}
 	return s
 }
@@ -307,7 +315,10 @@ func (v *posing) draw() error {
 			{Mesh: p.Laid.Mesh, Role: view.Support, Name: "supports"},
 		}}
 		supports := "no supports"
-		if row.TimeS > 0 {
+		switch {
+		case row.Undrawn:
+			supports = "supports could not be drawn"
+		case row.TimeS > 0:
 			supports = fmt.Sprintf("supports %s, %.2f g, contact %.0f mm²", duration(row.TimeS), row.MassG, row.ContactMM2)
 		}
 		if !row.Holds {

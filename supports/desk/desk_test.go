@@ -4,11 +4,13 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"path/filepath"
 	"reflect"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"falsework/mesh"
 	"falsework/mesh/meshtest"
@@ -379,6 +381,41 @@ func TestTurn(t *testing.T) {
 	must(t, d.Undo(now))
 	if _, p, turn := d.Version(); turn != (pose.Turn{}) || !reflect.DeepEqual(p, was) {
 		t.Error("undo does not bring the pose back")
+	}
+}
+
+// Poses are ranked for what zones keep clean, and again only when that has changed.
+func TestPosesHeedZones(t *testing.T) {
+	d := open(t, table(), emptyPlan(t))
+	clean := func() float64 {
+		t.Helper()
+		for deadline := time.Now().Add(2 * time.Minute); ; time.Sleep(20 * time.Millisecond) {
+			poses, ok, err := d.Poses()
+			if err != nil && !errors.Is(err, desk.ErrBusy) || time.Now().After(deadline) {
+				t.Fatalf("no poses: %v", err)
+			}
+			if ok {
+				i := slices.IndexFunc(poses, func(p pose.Pose) bool { return p.Kind == pose.Given })
+				return poses[i].Laid.CleanMM2
+			}
+		}
+	}
+	if c := clean(); c != 0 {
+		t.Errorf("without zones %.1f mm² are to be kept clean", c)
+	}
+	// The slab's underside beyond one side of the column.
+	must(t, edit(d, `{"op": "add-zone", "kind": "keep-clean", "box": {"min": [3, -11, 4.9], "max": [11, 11, 5.1]}}`))
+	if _, ok, _ := d.Poses(); ok {
+		t.Error("a zone was added, and the poses are those of before")
+	}
+	// Its ceiling is 20 × 20 mm less the column's 6 × 6, cut into triangles that the zone
+	// holds shares of.
+	if c, want := clean(), 7*20.0; math.Abs(c-want) > 0.1*want {
+		t.Errorf("%.1f mm² are to be kept clean, want %.0f", c, want)
+	}
+	must(t, edit(d, `{"op": "add-zone", "kind": "no-go", "box": {"min": [30, 30, 0], "max": [31, 31, 1]}}`))
+	if _, ok, err := d.Poses(); !ok {
+		t.Errorf("another zone keeps nothing clean, yet poses are ranked again: %v", err)
 	}
 }
 

@@ -26,6 +26,7 @@ type Laid struct {
 	Supports   cost.Estimate
 	ContactMM2 float64
 	Holds      bool       // part and supports are proved
+	Fault      string     // the worst of why they are not, a sentence; else empty
 	Problem    string     // why supports could not be built, else empty; the rest is then as estimated
 	Mesh       *mesh.Mesh // of the supports, in the frame of the pose
 }
@@ -118,7 +119,7 @@ func layOut(given *mesh.Mesh, t Turn, kept []float64, o Options) *Laid {
 	l.CleanMM2 = clean(m, part, n, kept, s)
 	p := layout.Once("part", m, part, n, s, workers)
 	refuse := func(err error) *Laid {
-		l.Holds, l.Problem, l.Mesh = false, err.Error(), nil
+		l.Holds, l.Fault, l.Problem, l.Mesh = false, err.Error(), err.Error(), nil
 		return l
 	}
 	solids, err := grow.Grow(p, m, part)
@@ -135,6 +136,9 @@ func layOut(given *mesh.Mesh, t Turn, kept []float64, o Options) *Laid {
 		return refuse(err)
 	}
 	l.Holds, l.ContactMM2 = proof.Verdict == prove.Holds, proof.ContactMM2
+	if !l.Holds && len(proof.Reasons) > 0 {
+		l.Fault = proof.Reasons[0].Text
+	}
 	sup := raster.Section(l.Mesh, raster.GridFor(l.Mesh.Bounds(), s.Cell, margin), s.Layers(), workers)
 	l.Supports = cost.Supports(sup, s, o.Machine)
 	return l
