@@ -1,14 +1,13 @@
 package grow
 
 import (
-	"cmp"
 	"container/heap"
 	"math"
 	"slices"
 
 	"falsework/mesh"
 	"falsework/raster"
-	"falsework/supports"
+
 	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -25,187 +24,7 @@ const (
 	// straightLink is how far a link's edges may stray from where the ends are, in mm: a
 	// tenth of a line, so that they stay within the walls' thickness.
 	straightLink = 0.04
-	// lagging is how far behind a wall's end, in mm, a link may stay and still be its end:
-	// what is left over is shorter than a line is wide.
-	lagging = 0.3
 )
-
-// front is a free end of a wall as it moves while the wall is printed: out from where
-// the wall begins, and straight up where its lower edge stands up or its line ends.
-type front struct {
-	line, base int      // the station that it begins at
-	structure  int      // that it is of
-	ahead      []int    // the stations that it comes by
-	heads      r2.Vec   // the way it sets out, a unit vector
-	starts     float64  // height from which it moves
-	from, to   int      // layers from ≤ k ≤ to that it is there at the bottom of
-	at         []r2.Vec // at the bottom of each, lagging where it leaps
-	free       []bool   // nothing goes on where it ends, and it is not far ahead of at
-}
-
-// place is where a front is at a height.
-type place struct {
-	r2.Vec
-	z float64
-}
-
-// follow returns where the end of a wall is at the bottom of each layer from ≤ k ≤ to, and
-// which way it heads, from the places that it comes by. What follows stays behind mm behind
-// it and comes after it at no more than pace mm for a mm of height.
-func follow(path []place, lay raster.Layers, from, to int, behind, pace float64) (at, head []r2.Vec) {
-	gone := make([]float64, len(path)) // along the path
-	for i := 1; i < len(path); i++ {
-		gone[i] = gone[i-1] + dist(path[i-1].Vec, path[i].Vec)
-	}
-	i, j, now := 0, 0, 0.0 // the last places that the end and what follows have passed
-	for k := from; k <= to; k++ {
-		z := lay.Bottom(k)
-		for i+1 < len(path) && path[i+1].z <= z {
-			i++
-		}
-		end := gone[i]
-		if i+1 < len(path) && z > path[i].z {
-			end += (gone[i+1] - gone[i]) * (z - path[i].z) / (path[i+1].z - path[i].z)
-		}
-		next := max(now, end-behind)
-		if k > from {
-			next = min(next, now+(z-lay.Bottom(k-1))*pace)
-		}
-		now = next
-		for j+2 < len(path) && gone[j+1] <= now {
-			j++
-		}
-		a, b := path[j], path[min(j+1, len(path)-1)]
-		p, u := a.Vec, r2.Vec{}
-		if length := dist(a.Vec, b.Vec); length > samePlace {
-			u = r2.Scale(1/length, r2.Sub(b.Vec, a.Vec))
-			p = r2.Add(p, r2.Scale(min(now-gone[j], length), u))
-		} else if k > from {
-			u = head[len(head)-1]
-		}
-		at, head = append(at, p), append(head, u)
-	}
-	return at, head
-}
-
-// on returns where the front is at the bottom of a layer.
-func (f *front) on(k int) r2.Vec { return f.at[k-f.from] }
-
-// built tells whether the wall has any height at a station.
-func (n *Network) built(i int) bool {
-	s := &n.Stations[i]
-	return s.Top-max(s.Low, 0) >= thinnest*n.settings.Layer
-}
-
-// lows returns where walls begin, for every station.
-func (n *Network) lows() []float64 {
-	out := make([]float64, len(n.Stations))
-	for i := range out {
-		out[i] = n.Stations[i].Low
-	}
-	return out
-}
-
-// fronts returns the free ends of all walls.
-func (n *Network) fronts(walls stretches) []front {
-	var out []front
-	defer func() {
-		together := n.together()
-		for i := range out {
-			out[i].structure = together[out[i].base]
-		}
-	}()
-	for l, wall := range n.Walls {
-		out = n.frontsOf(out, walls, l, wall)
-		back := slices.Clone(wall)
-		slices.Reverse(back)
-		out = n.frontsOf(out, walls, l, back)
-	}
-	return out
-}
-
-// frontsOf appends those that move along a wall's stations in the order given.
-func (n *Network) frontsOf(out []front, walls stretches, l int, wall []int) []front {
-	low := func(k int) float64 { return max(n.Stations[wall[k]].Low, 0) }
-	depth := WallDepth(n.settings)
-	for k := 0; k < len(wall); k++ {
-		s := &n.Stations[wall[k]]
-		if !n.built(wall[k]) || s.tied || k+1 < len(wall) && n.built(wall[k+1]) && low(k+1) <= low(k) {
-			continue
-		}
-		f := front{line: l, base: wall[k]}
-		var ahead r2.Vec // where it heads that never moves
-		if k > 0 {
-			ahead = r2.Unit(r2.Sub(s.P, n.Stations[wall[k-1]].P))
-		}
-		path := []place{{s.P, low(k)}}
-		f.starts = math.Inf(1)
-		for {
-			s = &n.Stations[wall[k]]
-			if k+1 == len(wall) || !n.built(wall[k+1]) {
-				// It goes straight up, unless another wall comes there.
-				path = append(path, place{s.P, min(s.Top-depth, n.joined(wall, k))})
-				break
-			}
-			t := &n.Stations[wall[k+1]]
-			if t.tied || low(k+1) < low(k) {
-				path = append(path, place{s.P, low(k + 1)}) // a tie begins, or it met another
-				break
-			}
-			gap, lean := dist(s.P, t.P), 1/math.Tan(n.settings.Lean)
-			if rise := low(k+1) - low(k); rise > gap*lean+1e-6 && gap > step && !(s.parent < 0 && t.parent < 0) {
-				// The edge stands up half a wall on: see solids.
-				off := min(n.settings.Wall/2, gap-step)
-				face := r2.Add(s.P, r2.Scale(off/gap, r2.Sub(t.P, s.P)))
-				path = append(path, place{face, low(k)}, place{face, max(low(k), low(k+1)-(gap-off)*lean)})
-			}
-			f.starts = min(f.starts, path[len(path)-1].z)
-			k++
-			f.ahead = append(f.ahead, wall[k])
-			path = append(path, place{t.P, low(k)})
-		}
-		if path[len(path)-1].z > path[0].z {
-			lay := n.settings.Layers()
-			f.from, f.to = lay.Above(path[0].z-1e-6), lay.Above(path[len(path)-1].z+1e-6)-1
-			if path[0].z <= 0 {
-				f.from = 0
-			}
-			if f.to <= f.from {
-				continue
-			}
-			half := n.settings.Wall / 2
-			tip, head := follow(path, lay, f.from, f.to, 0, math.Inf(1))
-			f.at, _ = follow(path, lay, f.from, f.to, half, math.Tan(n.settings.Lean))
-			f.heads = head[0]
-			if len(f.ahead) == 0 {
-				f.heads = ahead
-			}
-			for i, p := range tip {
-				u := head[i]
-				if len(f.ahead) == 0 {
-					u = ahead
-					f.at[i] = r2.Sub(f.at[i], r2.Scale(half, u))
-				}
-				f.free = append(f.free, dist(p, f.at[i]) <= half+lagging && !walls.goOn(l, p, u, lay.Bottom(f.from+i), n.settings))
-			}
-			out = append(out, f)
-		}
-	}
-	return out
-}
-
-// joined returns the height from which another wall stands where wall's station k is, +Inf
-// if none does.
-func (n *Network) joined(wall []int, k int) float64 {
-	z := math.Inf(1)
-	for _, w := range n.Stations[wall[k]].next {
-		if k > 0 && w.To == wall[k-1] || k+1 < len(wall) && w.To == wall[k+1] || !n.built(w.To) {
-			continue
-		}
-		z = min(z, n.Stations[w.To].Low)
-	}
-	return z
-}
 
 // link is a leaning wall between two fronts from layer from up to layer to.
 type link struct {
@@ -306,71 +125,6 @@ func (n *Network) links(p plan.Plan, under *Undersides, part *raster.Stack, hung
 	}
 	return out, nil
 }
-
-// level lets walls that begin on another one side by side begin at the height of the lowest
-// of them: a link can only begin with both. It tells whether it lowered any. hung is how
-// low they may begin.
-func (n *Network) level(fronts []front, hung []float64) (changed bool) {
-	type pair struct {
-		a, b int
-		d    float64
-	}
-	var near []pair
-	for a := range fronts {
-		for b := a + 1; b < len(fronts); b++ {
-			f, g := &fronts[a], &fronts[b]
-			if f.line == g.line || len(f.ahead) == 0 || len(g.ahead) == 0 || math.Abs(f.starts-g.starts) > mostLowered {
-				continue
-			}
-			p, q := n.Stations[f.base].P, n.Stations[g.base].P
-			if d := dist(p, q); d <= longestLink {
-				u := r2.Unit(r2.Sub(n.Stations[f.ahead[0]].P, p))
-				v := r2.Unit(r2.Sub(n.Stations[g.ahead[0]].P, q))
-				if r2.Dot(u, v) > sideBySide {
-					near = append(near, pair{a, b, d})
-				}
-			}
-		}
-	}
-	slices.SortStableFunc(near, func(p, q pair) int { return cmp.Compare(p.d, q.d) })
-	sets := mesh.NewDisjoint[int](len(fronts))
-	lo, hi := make([]float64, len(fronts)), make([]float64, len(fronts))
-	for i := range fronts {
-		lo[i], hi[i] = fronts[i].starts, fronts[i].starts
-	}
-	for _, p := range near {
-		a, b := sets.Find(p.a), sets.Find(p.b)
-		l, h := min(lo[a], lo[b]), max(hi[a], hi[b])
-		if h-l > mostLowered {
-			continue
-		}
-		sets.Union(a, b)
-		lo[sets.Find(a)], hi[sets.Find(a)] = l, h
-	}
-	for i := range fronts {
-		by := fronts[i].starts - lo[sets.Find(i)]
-		if by < 1e-6 || math.IsInf(by, 1) {
-			continue
-		}
-		back := &n.Stations[fronts[i].base]
-		for _, at := range fronts[i].ahead {
-			s := &n.Stations[at]
-			// No lower than what it grows out of lets it.
-			s.Low = max(min(s.Low, max(hung[at], back.Low+dist(s.P, back.P)/math.Tan(n.settings.Lean))), s.Low-by)
-			back, changed = s, true
-		}
-	}
-	return changed
-}
-
-const (
-	// mostLowered is how much lower, in mm, a wall may begin for the sake of a link: it is
-	// as much longer on every layer until it is whole, and saves a hop.
-	mostLowered = 4.0
-	// sideBySide is the least cosine between the ways that two walls head that do so side by
-	// side: 45°.
-	sideBySide = 0.7
-)
 
 // linking is what choosing links works on.
 type linking struct {
@@ -489,7 +243,7 @@ func (w *linking) foreign(l link, a, b r2.Vec, z float64) bool {
 func (w *linking) beside(l link, a, b r2.Vec, z float64) bool {
 	near := 0
 	for _, share := range [3]float64{0.25, 0.5, 0.75} {
-		if w.walls.along(r2.Add(a, r2.Scale(share, r2.Sub(b, a))), r2.Unit(r2.Sub(b, a)), z, w.fronts[l.a].line, w.fronts[l.b].line) {
+		if w.walls.along(r2.Add(a, r2.Scale(share, r2.Sub(b, a))), heading(a, b), z, w.fronts[l.a].line, w.fronts[l.b].line) {
 			near++
 		}
 	}
@@ -497,101 +251,6 @@ func (w *linking) beside(l link, a, b r2.Vec, z float64) bool {
 }
 
 func (w *linking) place(f, k int) r2.Vec { return w.fronts[f].on(k) }
-
-// stretch is a piece of wall between two neighbouring stations.
-type stretch struct {
-	a, b      r2.Vec
-	low, high float64
-	line      int
-	structure int // what hangs together
-}
-
-// stretches are pieces of wall by the squares that they are near.
-type stretches map[[2]int][]stretch
-
-// square is the edge of these, in mm, and nearby how near.
-const tile, nearby = 2.0, 0.8
-
-func squareOf(p r2.Vec) [2]int {
-	return [2]int{int(math.Floor(p.X / tile)), int(math.Floor(p.Y / tile))}
-}
-
-// stretches returns all walls as they hang.
-func (n *Network) stretches() stretches {
-	out := stretches{}
-	together := n.together()
-	for l, wall := range n.Walls {
-		for k := 1; k < len(wall); k++ {
-			if !n.built(wall[k-1]) || !n.built(wall[k]) {
-				continue
-			}
-			s, t := &n.Stations[wall[k-1]], &n.Stations[wall[k]]
-			piece := stretch{s.P, t.P, max(s.Low, t.Low), min(s.Top, t.Top), l, together[wall[k]]}
-			lo := squareOf(r2.Vec{X: min(s.P.X, t.P.X) - nearby, Y: min(s.P.Y, t.P.Y) - nearby})
-			hi := squareOf(r2.Vec{X: max(s.P.X, t.P.X) + nearby, Y: max(s.P.Y, t.P.Y) + nearby})
-			for i := lo[0]; i <= hi[0]; i++ {
-				for j := lo[1]; j <= hi[1]; j++ {
-					out[[2]int{i, j}] = append(out[[2]int{i, j}], piece)
-				}
-			}
-		}
-	}
-	return out
-}
-
-// together numbers what hangs together, for every station.
-func (n *Network) together() []int {
-	sets := mesh.NewDisjoint[int](len(n.Stations))
-	for i := range n.Stations {
-		for _, w := range n.Stations[i].next {
-			if n.built(i) && n.built(w.To) {
-				sets.Union(i, w.To)
-			}
-		}
-	}
-	out := make([]int, len(n.Stations))
-	for i := range out {
-		out[i] = sets.Find(i)
-	}
-	return out
-}
-
-// meets tells whether a wall of another structure is within nearby of p at height z.
-func (w stretches) meets(p r2.Vec, z float64, structure int) bool {
-	for _, t := range w[squareOf(p)] {
-		if t.structure != structure && t.low <= z && z < t.high && raster.SegmentDistance(p, t.a, t.b) <= nearby {
-			return true
-		}
-	}
-	return false
-}
-
-// has tells whether there is a wall within r ≤ nearby of p at height z, of another line
-// than but, −1 for any.
-func (w stretches) has(p r2.Vec, z, r float64, but int) bool {
-	for _, t := range w[squareOf(p)] {
-		if t.line != but && t.low <= z && z < t.high && raster.SegmentDistance(p, t.a, t.b) <= r {
-			return true
-		}
-	}
-	return false
-}
-
-// along tells whether a wall that runs about as u does is near p at height z, of another
-// line than two.
-func (w stretches) along(p, u r2.Vec, z float64, but, or int) bool {
-	for _, t := range w[squareOf(p)] {
-		if t.line != but && t.line != or && t.low <= z && z < t.high && raster.SegmentDistance(p, t.a, t.b) <= nearby && math.Abs(r2.Dot(r2.Unit(r2.Sub(t.b, t.a)), u)) > sideBySide {
-			return true
-		}
-	}
-	return false
-}
-
-// goOn tells whether walls go on where one of line l ends at p, heading along u.
-func (w stretches) goOn(l int, p, u r2.Vec, z float64, s supports.Settings) bool {
-	return w.has(p, z, s.Wall/2, l) || w.has(r2.Add(p, r2.Scale(s.Wall, u)), z, s.Wall/2, -1)
-}
 
 // founded tells whether a link of two fronts may begin on layer k: on the plate, on what
 // both of them stand on, or on walls all along. Across the air its first bead would land
