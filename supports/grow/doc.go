@@ -13,6 +13,10 @@
 // itself. A wall's top follows the part's underside across the void that prints
 // as the gap.
 //
+// A tie that meets walls only far below their tops, at both its ends, is a brace: a beam at
+// its own height that bridges from one to the other. A short sole on the plate that the
+// nozzle's drag would lever off is flared, to the sides that have room.
+//
 // Walls keep out of the zones of the plan that no support may enter, and go over them
 // where they can. Heads of posts by the designer are lowered where walls would hang
 // from nothing.

@@ -156,6 +156,7 @@ type remedy struct {
 	stance  *prove.Stance
 	changed bool
 	touched []string // posts that were
+	braced  []point  // where braces begin, at their upper edges
 }
 
 // apply does what may help where a stem gives way.
@@ -238,6 +239,9 @@ func (r *remedy) brace(st *prove.Stem, try int) {
 		high := st.Begins + (i+braceShifts[try])/(n+1)*(st.At.Z-st.Begins)
 		for top := high; top > max(0, high-braceDrop); top -= 2 * r.s.Layer {
 			if best, ok := r.braceAt(st, top); ok {
+				if best.at == nil {
+					break // another stem of the same walls has one there
+				}
 				l := best.plan(0)
 				l.ID = braceID(r.plan)
 				r.plan.Lines = append(r.plan.Lines, l)
@@ -251,7 +255,8 @@ func (r *remedy) brace(st *prove.Stem, try int) {
 // braceDrop is how much lower than it should be, in mm, a brace is tried.
 const braceDrop = 2.0
 
-// braceAt returns the shortest brace from a stem whose upper edge is so high.
+// braceAt returns the shortest brace from a stem whose upper edge is so high, without points
+// where its walls were given one already.
 func (r *remedy) braceAt(st *prove.Stem, top float64) (best line, found bool) {
 	level := top - grow.WallDepth(r.s)
 	if level < 2*r.s.Layer {
@@ -274,6 +279,12 @@ func (r *remedy) braceAt(st *prove.Stem, top float64) (best line, found bool) {
 			others = append(others, s.P)
 		}
 	}
+	for _, d := range r.braced {
+		if math.Abs(d.z-top) < braceDrop && slices.Contains(own, d.Vec) {
+			return best, true
+		}
+	}
+	var from r2.Vec
 	least := span
 	drop := float64(r.s.VoidLayers()+tieDrop) * r.s.Layer
 	clear := drop + grow.WallDepth(r.s) // it is no contact
@@ -288,8 +299,12 @@ func (r *remedy) braceAt(st *prove.Stem, top float64) (best line, found bool) {
 			}
 			if l, ok := r.tie(point{a, top + drop}, point{b, top + drop}); ok && len(r.fit([]line{l})) > 0 {
 				best, least, found = l, d, true
+				from = a
 			}
 		}
+	}
+	if found {
+		r.braced = append(r.braced, point{from, top})
 	}
 	return best, found
 }
