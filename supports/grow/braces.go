@@ -6,12 +6,13 @@ import (
 	"falsework/raster"
 )
 
-// braces lets ties that hang from nothing rest on walls that go past both their ends, low or
-// high: a beam that bridges from one to the other and keeps either from swaying alone.
-func (n *Network) braces() {
+// brace lets ties that meet walls only far below their tops rest on those at both their ends:
+// a beam that bridges from one to the other and keeps either from swaying alone. What is not
+// there at both ends is no brace, and hangs as any wall does.
+func (n *Network) brace() {
 	s := n.settings
 	for l, wall := range n.Walls {
-		if len(wall) < 2 || !n.ties[l] || n.Stations[wall[len(wall)-1]].along > s.Bridge*(1-s.Margin) {
+		if !n.braces[l] {
 			continue
 		}
 		level := math.Inf(1)

@@ -98,7 +98,7 @@ func (n *Network) lows() []float64 {
 }
 
 // fronts returns the free ends of all walls.
-func (n *Network) fronts(walls stretches) []front {
+func (n *Network) fronts(walls *stretches) []front {
 	var out []front
 	for l, wall := range n.Walls {
 		out = n.frontsOf(out, walls, l, wall)
@@ -114,7 +114,7 @@ func (n *Network) fronts(walls stretches) []front {
 }
 
 // frontsOf appends those that move along a wall's stations in the order given.
-func (n *Network) frontsOf(out []front, walls stretches, l int, wall []int) []front {
+func (n *Network) frontsOf(out []front, walls *stretches, l int, wall []int) []front {
 	low := func(k int) float64 { return max(n.Stations[wall[k]].Low, 0) }
 	depth := WallDepth(n.settings)
 	for k := 0; k < len(wall); k++ {

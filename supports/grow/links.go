@@ -134,7 +134,7 @@ type linking struct {
 	posts  []plan.Post
 	fronts []front
 	taken  [][]bool // of every front, layer by layer
-	walls  stretches
+	walls  *stretches
 }
 
 // best returns the stretch of layers on which a link of two fronts saves most of what is
@@ -168,7 +168,9 @@ func (w *linking) best(a, b int, bars []bool) (out link, ok bool) {
 			flush()
 			continue
 		}
-		if (begun < 0 || saves < 0) && w.founded(a, b, k) {
+		// While neither moves nor is free it may as well begin later.
+		waits := k < to && !(f.free[k-f.from] && g.free[k-g.from]) && f.on(k+1) == f.on(k) && g.on(k+1) == g.on(k)
+		if (begun < 0 || saves < 0) && !waits && w.founded(a, b, k) {
 			flush()
 			begun = k
 		}

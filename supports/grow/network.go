@@ -53,7 +53,7 @@ type Network struct {
 	under    *Undersides
 	pitch    float64
 	pad      float64 // thickness of a wall's top, under the part
-	ties     []bool  // of the lines
+	braces   []bool  // of the lines, those that may be: see brace
 }
 
 const (
@@ -103,14 +103,22 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 	meets := crossings(p.Lines, s.Wall, stops)
 	for l := range p.Lines {
 		n.addLine(l, p.Lines[l], stops[l], under)
-		n.ties = append(n.ties, p.Lines[l].Tie)
 	}
+	passed, joined := make([]int, len(p.Lines)), make([]bool, len(p.Lines))
 	for _, m := range meets {
 		a, b := n.at(m.a, m.sa), n.at(m.b, m.sb)
-		if a == b || math.Abs(n.Stations[a].Top-n.Stations[b].Top) > joinHeights {
-			continue
+		if up := n.Stations[a].Top - n.Stations[b].Top; up > joinHeights {
+			passed[m.b]++
+		} else if up < -joinHeights {
+			passed[m.a]++
+		} else if a != b {
+			n.join(a, b)
+			joined[m.a], joined[m.b] = true, true
 		}
-		n.join(a, b)
+	}
+	n.braces = make([]bool, len(p.Lines))
+	for l, wall := range n.Walls {
+		n.braces[l] = p.Lines[l].Tie && passed[l] > 1 && !joined[l] && n.Stations[wall[len(wall)-1]].along <= s.Bridge*(1-s.Margin)
 	}
 	n.byX = make([]int, len(n.Stations))
 	for i := range n.byX {
@@ -444,7 +452,7 @@ func (n *Network) HangFrom(p plan.Plan, q int) {
 	rise := 1 / math.Tan(n.settings.Lean)
 	allowed := make([]bool, len(p.Lines))
 	for l := range p.Lines {
-		allowed[l] = len(p.Lines[l].Posts) == 0 || slices.Contains(p.Lines[l].Posts, p.Posts[q].ID)
+		allowed[l] = !n.braces[l] && (len(p.Lines[l].Posts) == 0 || slices.Contains(p.Lines[l].Posts, p.Posts[q].ID))
 	}
 	var todo queue
 	for _, i := range n.Afoot(p.Lines, p.Posts[q]) {
@@ -538,7 +546,7 @@ func (n *Network) Ties() {
 			n.tie(wall, i, i+1, span, depth)
 		}
 	}
-	n.braces()
+	n.brace()
 }
 
 // straight tells whether a bead along these stations, pulled taut, stays within

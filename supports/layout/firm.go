@@ -7,7 +7,6 @@ import (
 
 	"falsework/mesh"
 	"falsework/raster"
-	"falsework/supports/cost"
 	"falsework/supports/grow"
 	"falsework/supports/plan"
 	"falsework/supports/prove"
@@ -23,10 +22,17 @@ const (
 	dearest = 1.04
 	// leastGain is the share of what is beyond the limits that a round must take away.
 	leastGain = 0.02
+	// lastGain is the same of longer soles alone, which are dear.
+	lastGain = 0.5
+	// firmTime bounds the rounds beyond the second by the print time of all that they grow,
+	// in seconds.
+	firmTime = 4000.0
 	// firmShare is what of a limit is used up by what is made to meet it.
 	firmShare = 0.92
 	// sameStem is how far apart, in mm, stems are made firmer together.
 	sameStem = 2.0
+	// longer is by how much a sole is made longer at a time, in mm.
+	longer = 0.5
 )
 
 // firm returns a layout whose bodies stand more firmly against the nozzle's drag, where
@@ -40,12 +46,14 @@ func (j *job) firm(f finished) finished {
 	if err != nil || len(stance.Stems) == 0 {
 		return f
 	}
-	most := dearest * cost.Supports(f.solids, j.s, cost.Machine{}).TimeS
+	takes := j.roughly(f.solids, stance.Printed)
+	most := dearest * takes
+	rounds := min(firmRounds, max(2, int(firmTime/takes)))
 	best := []finished{f}
 	tries := map[[2]int]int{}
-	for turn := range firmRounds {
-		last := best[len(best)-1]
-		c := last.plan
+	for turn := range rounds {
+		from := best[len(best)-1]
+		c := from.plan
 		c.Lines, c.Posts = slices.Clone(c.Lines), slices.Clone(c.Posts)
 		n := j.network(&c)
 		n.Hang(c)
@@ -61,17 +69,19 @@ func (j *job) firm(f finished) finished {
 			}
 			tried = append(tried, key)
 			r.apply(st, tries[key])
+			tries[key]++
 		}
-		if !r.changed {
+		last := !r.changed
+		if last {
 			for i := range stance.Stems {
-				r.lengthen(&stance.Stems[i], 0.5*float64(1+turn))
+				r.lengthen(&stance.Stems[i], longer*float64(1+turn))
 			}
 		}
 		if !r.changed {
 			break
 		}
-		next := last
-		if next.solids = j.built(&c, len(last.plan.Lines)); next.solids == nil {
+		next := from
+		if next.solids = j.built(&c, len(from.plan.Lines)); next.solids == nil {
 			break
 		}
 		next.plan = c
@@ -79,9 +89,13 @@ func (j *job) firm(f finished) finished {
 		if err != nil {
 			break
 		}
-		if now.ExcessMM > (1-leastGain)*stance.ExcessMM || cost.Supports(next.solids, j.s, cost.Machine{}).TimeS > most {
-			for _, key := range tried {
-				tries[key]++
+		gain := leastGain
+		if last {
+			gain = lastGain
+		}
+		if dear := j.roughly(next.solids, now.Printed) > most; dear || now.ExcessMM > (1-gain)*stance.ExcessMM {
+			if dear && last {
+				break // it only gets dearer
 			}
 			continue
 		}
@@ -93,13 +107,28 @@ func (j *job) firm(f finished) finished {
 	if len(best) == 1 {
 		return f
 	}
-	was := j.prove(f)
 	for i := len(best) - 1; i > 0; i-- {
-		if r := j.prove(best[i]); !worse(r, was) {
+		if j.keeps(best[i], f) {
 			return best[i]
 		}
 	}
 	return f
+}
+
+// roughly returns the print time, in seconds, of walls one line thick in so many pieces, by
+// their length and the hops between them: enough to compare two that hardly differ.
+func (j *job) roughly(sup *raster.Stack, pieces int) float64 {
+	cells := 0
+	for k := range sup.Cut {
+		cells += sup.Cut[k].Count()
+	}
+	return float64(cells)*j.part.CellArea()/j.wall/speed + float64(pieces)*islandTime
+}
+
+// keeps tells whether what was made firmer holds and comes off as well as before.
+func (j *job) keeps(f, was finished) bool {
+	now := j.prove(f)
+	return now.Verdict == prove.Holds && now.BlockedBodies == 0 || now.Verdict != "" && !worse(now, j.prove(was))
 }
 
 // built returns the layers of a plan's solids, and leaves out of it those lines from the
@@ -127,6 +156,7 @@ type remedy struct {
 	stance  *prove.Stance
 	changed bool
 	touched []string // posts that were
+	braced  []point  // where braces begin, at their upper edges
 }
 
 // apply does what may help where a stem gives way.
@@ -137,6 +167,8 @@ func (r *remedy) apply(st *prove.Stem, try int) {
 			return
 		}
 		r.brace(st, try)
+	} else {
+		r.lengthen(st, longer*float64(1+try))
 	}
 }
 
@@ -174,7 +206,7 @@ func (r *remedy) widen(q *plan.Post, over float64) {
 }
 
 // lengthen lets more of its walls stand on the ground about the nearest sole.
-func (r *remedy) lengthen(st *prove.Stem, longer float64) {
+func (r *remedy) lengthen(st *prove.Stem, by float64) {
 	const nearEnough = 10.0
 	var best *plan.Post
 	least := nearEnough
@@ -189,30 +221,33 @@ func (r *remedy) lengthen(st *prove.Stem, longer float64) {
 	}
 	if best != nil && !slices.Contains(r.touched, best.ID) {
 		r.touched = append(r.touched, best.ID)
-		best.Reach += longer
+		best.Reach = round(best.Reach+by, 1e-3)
 		r.changed = true
 	}
 }
 
-// brace ties a stem to another wall of its body beside it: above the brace it sways as what
-// is left of it alone, by the cube of its height.
+// braceShifts are how much higher up a stem than even spacing has it braces are tried, as
+// shares of that.
+var braceShifts = [firmTries]float64{0, 0.6, -0.4}
+
+// brace ties a stem to other walls of its body beside it: a stretch between braces, or above
+// the last, sways by the cube of its height.
 func (r *remedy) brace(st *prove.Stem, try int) {
-	over := st.SwayMM / sway
-	share := min(0.8, max(0.35, 1-math.Cbrt(firmShare/over)))
-	high := st.Begins + share*(st.At.Z-st.Begins)
-	switch try {
-	case 1:
-		high = (high + st.Bends.Z) / 2
-	case 2:
-		high = (high + st.At.Z) / 2
-	}
-	for top := high; top > high-braceDrop; top -= 2 * r.s.Layer {
-		if best, ok := r.braceAt(st, top); ok {
-			l := best.plan(0)
-			l.ID = braceID(r.plan)
-			r.plan.Lines = append(r.plan.Lines, l)
-			r.changed = true
-			return
+	const most = 3
+	n := min(most, max(1, math.Ceil(math.Cbrt(st.SwayMM/sway/firmShare))-1))
+	for i := 1.0; i <= n; i++ {
+		high := st.Begins + (i+braceShifts[try])/(n+1)*(st.At.Z-st.Begins)
+		for top := high; top > max(0, high-braceDrop); top -= 2 * r.s.Layer {
+			if best, ok := r.braceAt(st, top); ok {
+				if best.at == nil {
+					break // another stem of the same walls has one there
+				}
+				l := best.plan(0)
+				l.ID = braceID(r.plan)
+				r.plan.Lines = append(r.plan.Lines, l)
+				r.changed = true
+				break
+			}
 		}
 	}
 }
@@ -220,7 +255,8 @@ func (r *remedy) brace(st *prove.Stem, try int) {
 // braceDrop is how much lower than it should be, in mm, a brace is tried.
 const braceDrop = 2.0
 
-// braceAt returns the shortest brace from a stem whose upper edge is so high.
+// braceAt returns the shortest brace from a stem whose upper edge is so high, without points
+// where its walls were given one already.
 func (r *remedy) braceAt(st *prove.Stem, top float64) (best line, found bool) {
 	level := top - grow.WallDepth(r.s)
 	if level < 2*r.s.Layer {
@@ -243,18 +279,32 @@ func (r *remedy) braceAt(st *prove.Stem, top float64) (best line, found bool) {
 			others = append(others, s.P)
 		}
 	}
+	for _, d := range r.braced {
+		if math.Abs(d.z-top) < braceDrop && slices.Contains(own, d.Vec) {
+			return best, true
+		}
+	}
+	var from r2.Vec
 	least := span
 	drop := float64(r.s.VoidLayers()+tieDrop) * r.s.Layer
+	clear := drop + grow.WallDepth(r.s) // it is no contact
 	for _, a := range own {
 		for _, b := range others {
 			d := distance(a, b)
 			if d >= least || d < 2*r.wall {
 				continue
 			}
+			if _, ok := r.tie(point{a, top + clear}, point{b, top + clear}); !ok {
+				continue
+			}
 			if l, ok := r.tie(point{a, top + drop}, point{b, top + drop}); ok && len(r.fit([]line{l})) > 0 {
 				best, least, found = l, d, true
+				from = a
 			}
 		}
+	}
+	if found {
+		r.braced = append(r.braced, point{from, top})
 	}
 	return best, found
 }

@@ -20,6 +20,8 @@ type Stance struct {
 	// limit times how often the limit doubles to it. It gets less wherever one of many such
 	// places gets better.
 	ExcessMM float64
+	// Printed is how many separate pieces print, over all layers.
+	Printed int
 
 	sup    *raster.Stack
 	layers []rows
@@ -61,6 +63,7 @@ func Stand(part, sup *raster.Stack, s supports.Settings, opt Options) (Stance, e
 	at := make([][]worst, len(all))
 	for k := range all {
 		at[k] = make([]worst, len(all[k]))
+		out.Printed += len(all[k])
 	}
 	over := func(k, n int) float64 { return max(at[k][n].sway/mostSway, at[k][n].foot/p.s.Adhesion) }
 	p.follow(layers, all, n, func(k, n int, sway, foot float64) {
