@@ -122,6 +122,8 @@ func (v *posing) rows() []poseRow {
 		switch {
 		case p.Kind == pose.Given:
 			row.words = "as given"
+		case row.Undrawn:
+			row.words = "no supports could be built"
 		case wins == "" && loses == "":
 			row.words = "as good as the given one"
 		case loses == "":
@@ -288,7 +290,10 @@ func (p *poseRow) why() string {
 		s += fmt.Sprintf("; %s alike by symmetry", count(p.Twins, "other pose is", "other poses are"))
 	}
 	if p.Fault != "" {
-		s += "; the proof fails: " + p.Fault
+		if !p.Undrawn {
+			s += "; the proof fails"
+		}
+		s += ": " + p.Fault
 	}
 	return s
 }
@@ -317,7 +322,7 @@ func (v *posing) draw() error {
 		supports := "no supports"
 		switch {
 		case row.Undrawn:
-			supports = "supports could not be drawn"
+			supports = "no supports could be built"
 		case row.TimeS > 0:
 			supports = fmt.Sprintf("supports %s, %.2f g, contact %.0f mm²", duration(row.TimeS), row.MassG, row.ContactMM2)
 		}
@@ -325,9 +330,11 @@ func (v *posing) draw() error {
 			supports += "; proof fails"
 		}
 		s.Notes = []string{supports, fmt.Sprintf("height %.1f mm, first layer %.0f mm², tips at %.0f°", row.HeightMM, row.FirstLayerMM2, row.TippingDeg)}
-		if row.Front {
+		switch {
+		case row.Undrawn:
+		case row.Front:
 			s.Notes = append(s.Notes, "on the front")
-		} else {
+		default:
 			s.Notes = append(s.Notes, fmt.Sprintf("pose %d is as good in everything and better in something", row.BeatenBy))
 		}
 		heading := "turned by " + p.Turn.String()
@@ -338,7 +345,7 @@ func (v *posing) draw() error {
 			Heading: fmt.Sprintf("%s: %.2f points", heading, row.Points), Marked: p.Kind == pose.Given})
 	}
 	head := view.Scene{Title: v.name + ": poses", Subtitle: fmt.Sprintf("the best of %d that were laid out; heavy border: as given", len(v.poses)),
-		LayerHeight: v.settings.Layer, Verdict: "pose 1 has fewest points",
+		LayerHeight: v.settings.Layer, Verdict: "pose 1 comes first",
 		Notes: []string{"Turned by degrees about X, then Y, then Z.", "Weights: " + strings.ReplaceAll(v.wishes.Weights.String(), ",", ", ")}}
 	var b bytes.Buffer
 	width := v.o.pictures.width

@@ -11,7 +11,8 @@ import (
 const sameMeasure = 0.02
 
 // Rank orders poses, those whose supports are proved first, then by points, and says
-// which are on the front and what each wins and loses beside the given one.
+// which are on the front and what each wins and loses beside the given one. A pose that
+// no supports could be built for is on no front where another holds, and wins nothing.
 func Rank(poses []Pose, w Weights) {
 	if w == (Weights{}) {
 		w = DefaultWeights
@@ -33,7 +34,7 @@ func Rank(poses []Pose, w Weights) {
 			}
 		}
 		p.Front = p.BeatenBy == 0
-		if given >= 0 && given != i {
+		if given >= 0 && given != i && !undrawn(p) && !undrawn(&poses[given]) {
 			p.weigh(&poses[given], w)
 		}
 	}
@@ -46,8 +47,14 @@ func holds(p Pose) int {
 	return 1
 }
 
+// undrawn tells whether supports could not be built.
+func undrawn(p *Pose) bool { return p.Laid != nil && p.Laid.Problem != "" }
+
 // beats tells whether a is as good as b in all that has a weight and better in one.
 func beats(a, b *Pose, w Weights) bool {
+	if undrawn(b) && holds(*a) > 0 {
+		return true // what it would take is a guess
+	}
 	better := holds(*a) > holds(*b)
 	if holds(*a) < holds(*b) {
 		return false

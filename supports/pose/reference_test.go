@@ -101,7 +101,7 @@ func ownModels(t *testing.T) (files []string) {
 	if dir == "" {
 		return nil
 	}
-	for _, pattern := range []string{"*.stl", "*.STL", "*.3mf"} {
+	for _, pattern := range []string{"*.stl", "*.STL", "*.3mf", "*.obj"} {
 		list, err := filepath.Glob(filepath.Join(dir, pattern))
 		if err != nil {
 			t.Fatal(err)
@@ -115,20 +115,14 @@ func ownModels(t *testing.T) (files []string) {
 // that is printed.
 func readModel(t *testing.T, path string) *mesh.Mesh {
 	t.Helper()
-	m := &mesh.Mesh{}
-	var err error
-	if strings.HasSuffix(path, ".3mf") {
-		var doc mesh.Document
-		doc, err = mesh.Read3MF(path)
-		for _, b := range doc.Bodies {
-			m.Append(b.Mesh)
-		}
-	} else {
-		m, _, err = mesh.ReadSTL(path)
-	}
+	doc, err := mesh.Read(path, mesh.Unit{})
 	if err != nil {
 		t.Logf("left out: %v", err)
 		return nil
+	}
+	m := &mesh.Mesh{}
+	for _, b := range doc.Bodies {
+		m.Append(b.Mesh)
 	}
 	size := r3.Sub(m.Bounds().Max, m.Bounds().Min)
 	if most := max(size.X, size.Y, size.Z); most < 10 || most > 150 {

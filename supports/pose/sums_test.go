@@ -305,6 +305,14 @@ func TestRankFindsTheFront(t *testing.T) {
 	if d := cmp.Diff([]Criterion{Height}, poses[1].Loses); d != "" {
 		t.Errorf("loses: %s", d)
 	}
+	// What no supports could be built for is on no front, whatever is expected of it.
+	guess := with(0, 1)
+	guess.Laid = &Laid{Problem: "no room"}
+	list := []Pose{guess, given, with(600, 75)}
+	Rank(list, Weights{})
+	if last := list[2]; last.Laid == nil || last.Front || last.BeatenBy != 1 || len(last.Wins) > 0 {
+		t.Errorf("not built, and yet: %+v", last)
+	}
 	Rank(poses, Weights{Time: 1})
 	if poses[0].Measures[Time] != 0 || poses[len(poses)-2].Kind != Given || poses[len(poses)-2].Front {
 		t.Errorf("by time alone: %+v", poses)
