@@ -20,6 +20,7 @@
 // the air; it keeps the clearance, and no loop that it closes has a piece of the part in
 // it. Walls that grow out of one another side by side begin at one height for its sake.
 // Links are derived, as the walls' lower edges are: the plan does not name them.
+//
 // A tie that meets walls only far below their tops, at both its ends, is a brace: a beam at
 // its own height that bridges from one to the other. A short sole on the plate that the
 // nozzle's drag would lever off is flared, to the sides that have room.
