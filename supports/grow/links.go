@@ -435,12 +435,18 @@ func (w *linking) solid(l link) (*mesh.Mesh, error) {
 		zs[0] = max(zs[0], w.n.Stations[w.fronts[l.a].base].Low) // it stands as they do
 	}
 	for m := 2 * l.from; m < 2*l.to; {
-		next := m + 1
-		for next < 2*l.to && w.even(l, m, next+1) {
-			next++
+		// As far as it goes on straight: by leaps that double, then by ever smaller ones.
+		leap := 1
+		for m+2*leap <= 2*l.to && w.even(l, m, m+2*leap) {
+			leap *= 2
 		}
-		add(next)
-		m = next
+		for more := leap / 2; more > 0; more /= 2 {
+			if m+leap+more <= 2*l.to && w.even(l, m, m+leap+more) {
+				leap += more
+			}
+		}
+		m += leap
+		add(m)
 	}
 	return mesh.Loft(levels, nil, zs)
 }
