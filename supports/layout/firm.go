@@ -24,7 +24,7 @@ const (
 	leastGain = 0.02
 	// lastGain is the same of longer soles alone, which are dear.
 	lastGain = 0.5
-	// firmTime bounds the rounds beyond the second by the print time of all that they grow,
+	// firmTime bounds the rounds beyond the first by the print time of all that they grow,
 	// in seconds.
 	firmTime = 4000.0
 	// firmShare is what of a limit is used up by what is made to meet it.
@@ -48,7 +48,7 @@ func (j *job) firm(f finished) finished {
 	}
 	takes := j.roughly(f.solids, stance.Printed)
 	most := dearest * takes
-	rounds := min(firmRounds, max(2, int(firmTime/takes)))
+	rounds := min(firmRounds, max(1, int(firmTime/takes)))
 	best := []finished{f}
 	tries := map[[2]int]int{}
 	for turn := range rounds {
