@@ -39,7 +39,7 @@ const (
 // that takes little: braces to the walls beside what sways, wider posts, longer soles, all
 // at once where the proof says that something gives way. What is the designer's stays.
 func (j *job) firm(f finished) finished {
-	if f.solids == nil {
+	if f.solids == nil || j.cells > secondCells {
 		return f
 	}
 	stance, err := prove.Stand(j.print, f.solids, j.s, prove.Options{Workers: j.workers})
@@ -107,10 +107,8 @@ func (j *job) firm(f finished) finished {
 	if len(best) == 1 {
 		return f
 	}
-	for i := len(best) - 1; i > 0; i-- {
-		if j.keeps(best[i], f) {
-			return best[i]
-		}
+	if firmest := best[len(best)-1]; j.keeps(firmest, f) {
+		return firmest
 	}
 	return f
 }
