@@ -361,6 +361,10 @@ func (b *baking) prove() (err error) {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
 	b.proof.Faces(b.part)
+	if err := b.proof.Walls(b.supports, b.settings); err != nil {
+		return fmt.Errorf("%s: %w", b.o.part, err)
+	}
+	b.proof.Name(desk.Structures(b.solids))
 	// Which wish of the designer's is why, the proof cannot know.
 	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
 		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {

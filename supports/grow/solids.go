@@ -175,7 +175,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 				if rise < 0 {
 					deep, foot, other = st.Low, s, before
 				}
-				if other.Ground == 0 && other.Floor > deep || other.Ground > deep+seatReach {
+				if !other.lifted && (other.Ground == 0 && other.Floor > deep || other.Ground > deep+seatReach) {
 					off = 0 // a side of the part is ahead
 				}
 				if foot.parent < 0 && foot.Ground > 0 && other.Ground < foot.Ground-n.settings.Layer/2 {
