@@ -373,6 +373,10 @@ func Within(q plan.Post, p r2.Vec) bool {
 	return dx*dx+dy*dy <= q.Reach*q.Reach+1e-6
 }
 
+// over tells whether the station stands in the post's footprint and its wall ends above the
+// post's foot: one under a lower ceiling does not.
+func (s *Station) over(q plan.Post) bool { return s.Top > q.Foot && Within(q, s.P) }
+
 // Afoot returns the stations whose walls a post carries from below, ascending:
 // those in its footprint, or those of the line that it stands under and of walls
 // that meet it, as far as its reach goes along them.
@@ -388,7 +392,7 @@ func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 			if p.X > at.X+far {
 				break
 			}
-			if Within(q, p) {
+			if n.Stations[i].over(q) {
 				out = append(out, i)
 			}
 		}

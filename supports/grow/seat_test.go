@@ -280,3 +280,32 @@ func TestSuitsAgainstEveryHeight(t *testing.T) {
 		t.Errorf("%d faces suit and %d do not: the test tests little", suited, not)
 	}
 }
+
+// A line under a lower ceiling is in the plan of a post that stands on the part over it. The
+// post reaches its own wall all the same, and so does a sole.
+func TestPostsOverALowerLineReachTheirOwn(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := meshtest.Box(r3.Vec{}, r3.Vec{X: 4, Y: 20, Z: 34})
+	m.Append(meshtest.Box(r3.Vec{Z: 10.1}, r3.Vec{X: 30, Y: 20, Z: 14.1}))
+	m.Append(meshtest.Box(r3.Vec{Z: 30.1}, r3.Vec{X: 30, Y: 20, Z: 34}))
+	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+	for _, q := range []plan.Post{{Side: 5, Head: 22}, {Reach: 3}} {
+		q.ID, q.At, q.Foot = "P1", [2]float64{17, 10}, 14.1
+		p := plan.Plan{Settings: plan.FromSettings(s), Posts: []plan.Post{q}, Lines: []plan.Line{
+			{ID: "L1", At: [][3]float64{{6, 10, 10.1}, {28, 10, 10.1}}}, {ID: "L2", At: [][3]float64{{6, 10, 30.1}, {28, 10, 30.1}}},
+		}}
+		n := NewNetwork(p, s, NewUndersides(m), part, finePitch)
+		n.Hang(p)
+		for line, want := range []int{-1, 0} {
+			if near := n.Stations[n.at(line, 11)].Near; near != want {
+				t.Errorf("side %g: the middle of L%d hangs from post %d, want %d", q.Side, line+1, near, want)
+			}
+		}
+		if solid, err := n.post(q, 30); q.Side > 0 && (err != nil || solid == nil || solid.Bounds().Max.Z < 22) {
+			t.Errorf("the post is not grown to its head (%v)", err)
+		}
+	}
+}

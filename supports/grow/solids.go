@@ -268,13 +268,13 @@ func (n *Network) post(q plan.Post, highest float64) (*mesh.Mesh, error) {
 	if q.Side == 0 {
 		return nil, nil
 	}
+	foot := Foot(q, n.under, n.settings)
 	top := q.Head + HeadOverlap
 	for i := range n.Stations {
-		if Within(q, n.Stations[i].P) {
-			top = min(top, n.Stations[i].Top)
+		if s := &n.Stations[i]; s.over(q) {
+			top = min(top, s.Top)
 		}
 	}
-	foot := Foot(q, n.under, n.settings)
 	if top-foot < n.settings.Layer {
 		return nil, nil
 	}
