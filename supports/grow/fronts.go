@@ -7,6 +7,7 @@ import (
 
 	"falsework/mesh"
 	"falsework/raster"
+	"falsework/supports"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -115,72 +116,93 @@ func (n *Network) fronts(walls *stretches) []front {
 
 // frontsOf appends those that move along a wall's stations in the order given.
 func (n *Network) frontsOf(out []front, walls *stretches, l int, wall []int) []front {
-	low := func(k int) float64 { return max(n.Stations[wall[k]].Low, 0) }
-	depth := WallDepth(n.settings)
+	low := func(k int) float64 { return n.begins(wall[k]) }
 	for k := 0; k < len(wall); k++ {
-		s := &n.Stations[wall[k]]
-		if !n.built(wall[k]) || s.tied || k+1 < len(wall) && n.built(wall[k+1]) && low(k+1) <= low(k) {
-			continue
+		if !n.built(wall[k]) || n.Stations[wall[k]].tied || k+1 < len(wall) && n.built(wall[k+1]) && low(k+1) <= low(k) {
+			continue // it goes on beside, or begins there
 		}
-		f := front{line: l, base: wall[k]}
-		var ahead r2.Vec // where it heads that never moves
-		if k > 0 {
-			ahead = heading(n.Stations[wall[k-1]].P, s.P)
+		path, ahead, starts := n.path(wall, k)
+		f := front{line: l, base: wall[k], ahead: ahead, starts: starts}
+		if len(ahead) == 0 && k > 0 {
+			f.heads = heading(n.Stations[wall[k-1]].P, n.Stations[wall[k]].P)
 		}
-		path := []place{{s.P, low(k)}}
-		f.starts = math.Inf(1)
-		for {
-			s = &n.Stations[wall[k]]
-			if k+1 == len(wall) || !n.built(wall[k+1]) {
-				// It goes straight up, unless another wall comes there.
-				path = append(path, place{s.P, min(s.Top-depth, n.joined(wall, k))})
-				break
-			}
-			t := &n.Stations[wall[k+1]]
-			if t.tied || low(k+1) < low(k) {
-				path = append(path, place{s.P, low(k + 1)}) // a tie begins, or it met another
-				break
-			}
-			gap, lean := dist(s.P, t.P), 1/math.Tan(n.settings.Lean)
-			if rise := low(k+1) - low(k); rise > gap*lean+1e-6 && gap > step && !(s.parent < 0 && t.parent < 0) {
-				// The edge stands up half a wall on: see solids.
-				off := min(n.settings.Wall/2, gap-step)
-				face := r2.Add(s.P, r2.Scale(off/gap, r2.Sub(t.P, s.P)))
-				path = append(path, place{face, low(k)}, place{face, max(low(k), low(k+1)-(gap-off)*lean)})
-			}
-			f.starts = min(f.starts, path[len(path)-1].z)
-			k++
-			f.ahead = append(f.ahead, wall[k])
-			path = append(path, place{t.P, low(k)})
-		}
-		if path[len(path)-1].z > path[0].z {
-			lay := n.settings.Layers()
-			f.from, f.to = lay.Above(path[0].z-1e-6), lay.Above(path[len(path)-1].z+1e-6)-1
-			if path[0].z <= 0 {
-				f.from = 0
-			}
-			if f.to <= f.from {
-				continue
-			}
-			half := n.settings.Wall / 2
-			tip, head := follow(path, lay, f.from, f.to, 0, math.Inf(1))
-			f.at, _ = follow(path, lay, f.from, f.to, half, math.Tan(n.settings.Lean))
-			f.heads = head[0]
-			if len(f.ahead) == 0 {
-				f.heads = ahead
-			}
-			for i, p := range tip {
-				u := head[i]
-				if len(f.ahead) == 0 {
-					u = ahead
-					f.at[i] = r2.Sub(f.at[i], r2.Scale(half, u))
-				}
-				f.free = append(f.free, dist(p, f.at[i]) <= half+lagging && !walls.goOn(l, p, u, lay.Bottom(f.from+i), n.settings))
-			}
+		if f.trace(path, n.settings) {
+			n.frees(&f, path, walls)
 			out = append(out, f)
 		}
+		k += len(ahead)
 	}
 	return out
+}
+
+// begins returns the height at which the wall begins at a station.
+func (n *Network) begins(i int) float64 { return max(n.Stations[i].Low, 0) }
+
+// path returns the places that the end of a wall comes by which begins at station k of it,
+// the last of them where it stops being an end, the stations ahead of the first, and the
+// height from which it is past that, +Inf if it never is.
+func (n *Network) path(wall []int, k int) (path []place, ahead []int, starts float64) {
+	lean := 1 / math.Tan(n.settings.Lean)
+	path, starts = []place{{n.Stations[wall[k]].P, n.begins(wall[k])}}, math.Inf(1)
+	for ; ; k++ {
+		s := &n.Stations[wall[k]]
+		if k+1 == len(wall) || !n.built(wall[k+1]) {
+			// It goes straight up, unless another wall comes there.
+			return append(path, place{s.P, min(s.Top-WallDepth(n.settings), n.joined(wall, k))}), ahead, starts
+		}
+		t := &n.Stations[wall[k+1]]
+		low, next := n.begins(wall[k]), n.begins(wall[k+1])
+		if t.tied || next < low {
+			return append(path, place{s.P, next}), ahead, starts // a tie begins, or it met another
+		}
+		if gap := dist(s.P, t.P); next-low > gap*lean+1e-6 && gap > step && !(s.parent < 0 && t.parent < 0) {
+			// The edge stands up half a wall on: see leap.
+			off := min(n.settings.Wall/2, gap-step)
+			face := r2.Add(s.P, r2.Scale(off/gap, r2.Sub(t.P, s.P)))
+			path = append(path, place{face, low}, place{face, max(low, next-(gap-off)*lean)})
+		}
+		starts = min(starts, path[len(path)-1].z)
+		ahead, path = append(ahead, wall[k+1]), append(path, place{t.P, next})
+	}
+}
+
+// trace sets on which layers a front that comes by a path is there, and where a link to it
+// would be. It is not ok where that is no layer.
+func (f *front) trace(path []place, s supports.Settings) bool {
+	lay := s.Layers()
+	f.from, f.to = lay.Above(path[0].z-1e-6), lay.Above(path[len(path)-1].z+1e-6)-1
+	if path[0].z <= 0 {
+		f.from = 0
+	}
+	if f.to <= f.from {
+		return false
+	}
+	if len(f.ahead) == 0 { // it only goes up
+		f.at, _ = follow(path, lay, f.from, f.to, 0, 0)
+		for i := range f.at {
+			f.at[i] = r2.Sub(f.at[i], r2.Scale(s.Wall/2, f.heads))
+		}
+		return true
+	}
+	f.at, _ = follow(path, lay, f.from, f.to, s.Wall/2, math.Tan(s.Lean))
+	return true
+}
+
+// frees sets on which layers nothing goes on where a front is, nor is it far ahead of where
+// a link to it would be.
+func (n *Network) frees(f *front, path []place, walls *stretches) {
+	s := n.settings
+	tip, head := follow(path, s.Layers(), f.from, f.to, 0, math.Inf(1))
+	if len(f.ahead) > 0 {
+		f.heads = head[0]
+	}
+	for i, p := range tip {
+		u := head[i]
+		if len(f.ahead) == 0 {
+			u = f.heads
+		}
+		f.free = append(f.free, dist(p, f.at[i]) <= s.Wall/2+lagging && !walls.goOn(f.line, p, u, s.Layers().Bottom(f.from+i), s))
+	}
 }
 
 // joined returns the height from which another wall stands where wall's station k is, +Inf

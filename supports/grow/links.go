@@ -7,7 +7,6 @@ import (
 
 	"falsework/mesh"
 	"falsework/raster"
-
 	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r2"

@@ -125,10 +125,9 @@ const samePlace = 1e-5
 // solids builds line l's wall: one shell, or several where it has no height in
 // between.
 func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
-	half := n.settings.Wall / 2
 	var out []*mesh.Mesh
 	var run []mesh.Station
-	var before Station
+	var before *Station // that the run has come to
 	flush := func() error {
 		defer func() { run = nil }()
 		if len(run) < 2 {
@@ -152,7 +151,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 	}
 	wall := n.Walls[l]
 	for _, id := range wall {
-		s := n.Stations[id]
+		s := &n.Stations[id]
 		// Where walls cannot rise to, nothing is built: the proof tells.
 		low := max(s.Low, 0)
 		if s.Top-low < thinnest*n.settings.Layer {
@@ -163,63 +162,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 		}
 		st := mesh.Station{P: s.P, Low: low, High: s.Top}
 		if len(run) > 0 {
-			last := run[len(run)-1]
-			gap := dist(last.P, st.P)
-			rise := st.Low - last.Low
-			steepest := gap/math.Tan(n.settings.Lean) + 1e-6
-			if math.Abs(rise) > steepest && gap > step && !(before.parent < 0 && s.parent < 0) {
-				// A tie begins or ends here: the deep side keeps its edge
-				// past the crossing wall's face.
-				off := min(half, gap-step)
-				deep, foot, other := last.Low, before, s
-				if rise < 0 {
-					deep, foot, other = st.Low, s, before
-				}
-				if !other.lifted && (other.Ground == 0 && other.Floor > deep || other.Ground > deep+seatReach) {
-					off = 0 // a side of the part is ahead
-				}
-				if foot.parent < 0 && foot.Ground > 0 && other.Ground < foot.Ground-n.settings.Layer/2 {
-					off = 0 // what it stands on falls away
-				}
-				at := func(d float64) mesh.Station {
-					t := d / gap
-					return mesh.Station{P: r2.Add(last.P, r2.Scale(t, r2.Sub(st.P, last.P))), High: last.High + (st.High-last.High)*t}
-				}
-				var a, b mesh.Station
-				if rise > 0 {
-					a, b = at(off), at(off+step)
-				} else {
-					a, b = at(gap-off-step), at(gap-off)
-				}
-				a.Low, b.Low = last.Low, st.Low
-				if shallow := (gap - off - step) / math.Tan(n.settings.Lean); off > 0 && !other.tied {
-					// No tie: it leans from here on.
-					if rise > 0 {
-						b.Low = max(last.Low, st.Low-shallow, min(st.Low, other.Floor))
-					} else {
-						a.Low = max(st.Low, last.Low-shallow, min(last.Low, other.Floor))
-					}
-				}
-				// Where the top falls steeply the edge falls with it.
-				a.Low = min(a.Low, a.High-thinnest*n.settings.Layer)
-				b.Low = min(b.Low, b.High-thinnest*n.settings.Layer)
-				// What stands on a slope keeps clear of it.
-				if over := max(before.seat, s.seat); before.Ground > 0 && s.Ground > 0 {
-					if rise > 0 {
-						a.Low = max(a.Low, min(over, b.Low))
-					} else {
-						b.Low = max(b.Low, min(over, a.Low))
-					}
-				}
-				switch {
-				case off == 0 && rise > 0:
-					run = append(run, b)
-				case off == 0 || off+step >= gap:
-					run = append(run, a)
-				default:
-					run = append(run, a, b)
-				}
-			}
+			run = append(run, n.leap(before, s, run[len(run)-1], st)...)
 		}
 		before = s
 		if n := len(run); n > 0 && dist(run[n-1].P, st.P) < samePlace {
@@ -233,6 +176,51 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 		return nil, err
 	}
 	return out, nil
+}
+
+// leap returns what stands between two neighbouring stations, here and there, which the wall
+// was built to and goes on to as from and to, where its lower edge rises or falls by more
+// than the lean: a tie begins or ends there, or what hangs from the wall needs it no lower.
+// The deep side keeps its edge past the face of a wall that crosses it.
+func (n *Network) leap(here, there *Station, from, to mesh.Station) []mesh.Station {
+	gap, lean := dist(from.P, to.P), 1/math.Tan(n.settings.Lean)
+	if math.Abs(to.Low-from.Low) <= gap*lean+1e-6 || gap <= step || here.parent < 0 && there.parent < 0 {
+		return nil
+	}
+	falls := to.Low < from.Low
+	if falls {
+		here, there, from, to = there, here, to, from // from the deep side on
+	}
+	off := min(n.settings.Wall/2, gap-step)
+	aside := !there.lifted && (there.Ground == 0 && there.Floor > from.Low || there.Ground > from.Low+seatReach) // a side of the part
+	edge := here.parent < 0 && here.Ground > 0 && there.Ground < here.Ground-n.settings.Layer/2                  // what it stands on ends
+	if aside || edge {
+		off = 0
+	}
+	at := func(d, low float64) mesh.Station {
+		t := d / gap
+		st := mesh.Station{P: r2.Add(from.P, r2.Scale(t, r2.Sub(to.P, from.P))), High: from.High + (to.High-from.High)*t}
+		// Where the top falls steeply the edge falls with it.
+		st.Low = min(low, st.High-thinnest*n.settings.Layer)
+		return st
+	}
+	high := to.Low
+	if off > 0 && !there.tied { // no tie: it leans from here on
+		high = max(from.Low, to.Low-(gap-off-step)*lean, min(to.Low, there.Floor))
+	}
+	deep, far := at(off, from.Low), at(off+step, high)
+	if here.Ground > 0 && there.Ground > 0 { // what stands on a slope keeps clear of it
+		deep.Low = max(deep.Low, min(max(here.seat, there.seat), far.Low))
+	}
+	switch {
+	case off == 0:
+		return []mesh.Station{far}
+	case off+step >= gap:
+		return []mesh.Station{deep}
+	case falls:
+		return []mesh.Station{far, deep}
+	}
+	return []mesh.Station{deep, far}
 }
 
 // square returns the corners of an axis-aligned square.
