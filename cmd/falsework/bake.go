@@ -364,7 +364,7 @@ func (b *baking) prove() (err error) {
 	if err := b.proof.Walls(b.supports, b.settings); err != nil {
 		return fmt.Errorf("%s: %w", b.o.part, err)
 	}
-	b.proof.Name(desk.Structures(b.solids))
+	b.proof.Name(desk.Structures(b.solids)) // those notes too
 	// Which wish of the designer's is why, the proof cannot know.
 	if len(b.plan.Zones) > 0 || !b.plan.Struck.Empty() {
 		for _, s := range layout.Bare(b.plan, b.part, b.layers, 0) {

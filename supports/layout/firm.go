@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"falsework/mesh"
 	"falsework/raster"
 	"falsework/supports/grow"
 	"falsework/supports/plan"
@@ -133,17 +132,12 @@ func (j *job) keeps(f, was finished) bool {
 // first added on of which nothing was grown; nil where it cannot be grown.
 func (j *job) built(p *plan.Plan, first int) *raster.Stack {
 	solids, err := grow.GrowUnder(*p, j.under, j.print)
-	if err != nil {
-		return nil
-	}
-	var all mesh.Mesh
 	there := map[string]bool{}
 	for i := range solids {
-		all.Append(solids[i].Mesh)
 		there[solids[i].ID] = true
 	}
 	p.Lines = append(p.Lines[:first:first], slices.DeleteFunc(slices.Clone(p.Lines[first:]), func(l plan.Line) bool { return !there[l.ID] })...)
-	return raster.Section(&all, j.part.Grid, j.part.Layers, j.workers)
+	return j.layersOf(solids, err)
 }
 
 // remedy makes a plan firmer.

@@ -2,6 +2,7 @@ package layout
 
 import (
 	"cmp"
+	"container/heap"
 	"fmt"
 	"math"
 	"slices"
@@ -393,7 +394,7 @@ func (g *structure) distances(p *spot) (d []float64, from, order []int) {
 	p.stiff = g.inertia(g.standing(p, afoot))
 	// All of them are as far and in order, so they are a heap already.
 	for len(todo) > 0 {
-		s := todo.pop()
+		s := heap.Pop(&todo).(step)
 		if s.d > d[s.at] {
 			continue
 		}
@@ -407,7 +408,7 @@ func (g *structure) distances(p *spot) (d []float64, from, order []int) {
 			}
 			if e := s.d + w.Length; e < d[i]-1e-9 {
 				d[i], from[i] = e, s.at
-				todo.push(step{e, i})
+				heap.Push(&todo, step{e, i})
 			}
 		}
 	}
@@ -438,42 +439,15 @@ type step struct {
 // far is a heap of steps, the nearest on top.
 type far []step
 
-func (f far) before(a, b int) bool { return f[a].d < f[b].d || f[a].d == f[b].d && f[a].at < f[b].at }
-
-func (f *far) push(s step) {
-	*f = append(*f, s)
-	h := *f
-	for i := len(h) - 1; i > 0; {
-		up := (i - 1) / 2
-		if !h.before(i, up) {
-			break
-		}
-		h[i], h[up] = h[up], h[i]
-		i = up
-	}
-}
-
-func (f *far) pop() step {
-	h := *f
-	top, last := h[0], len(h)-1
-	h[0] = h[last]
-	h = h[:last]
-	*f = h
-	for i := 0; ; {
-		down := 2*i + 1
-		if down >= last {
-			break
-		}
-		if down+1 < last && h.before(down+1, down) {
-			down++
-		}
-		if !h.before(down, i) {
-			break
-		}
-		h[i], h[down] = h[down], h[i]
-		i = down
-	}
-	return top
+func (f far) Len() int           { return len(f) }
+func (f far) Less(i, j int) bool { return f[i].d < f[j].d || f[i].d == f[j].d && f[i].at < f[j].at }
+func (f far) Swap(i, j int)      { f[i], f[j] = f[j], f[i] }
+func (f *far) Push(x any)        { *f = append(*f, x.(step)) }
+func (f *far) Pop() any {
+	old := *f
+	x := old[len(old)-1]
+	*f = old[:len(old)-1]
+	return x
 }
 
 // choose picks the spots that make the structure cheapest: greedy addition, then
