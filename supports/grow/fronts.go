@@ -155,7 +155,7 @@ func (n *Network) path(wall []int, k int) (path []place, ahead []int, starts flo
 		if t.tied || next < low {
 			return append(path, place{s.P, next}), ahead, starts // a tie begins, or it met another
 		}
-		if gap := dist(s.P, t.P); next-low > gap*lean+1e-6 && gap > step && !(s.parent < 0 && t.parent < 0) {
+		if gap := dist(s.P, t.P); next-low > gap*lean+1e-6 && gap > step+samePlace && !(s.parent < 0 && t.parent < 0) {
 			// The edge stands up half a wall on: see leap.
 			off := min(n.settings.Wall/2, gap-step)
 			face := r2.Add(s.P, r2.Scale(off/gap, r2.Sub(t.P, s.P)))

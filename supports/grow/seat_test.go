@@ -309,3 +309,27 @@ func TestPostsOverALowerLineReachTheirOwn(t *testing.T) {
 		}
 	}
 }
+
+// Two neighbouring stations just a step apart leave no room for an edge to stand up between
+// them: what is built there is a wall still, whichever of them is deep.
+func TestLeapBetweenStationsAStepApart(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := &Network{settings: s}
+	for _, gap := range []float64{step - 1e-6, step, step + 1e-7, step + 2e-5, 0.1, 0.25, s.Wall/2 + step + 5e-7, 0.5} {
+		for _, falls := range []bool{false, true} {
+			from := mesh.Station{P: r2.Vec{X: 3.3}, Low: 2, High: 20}
+			to := mesh.Station{P: r2.Vec{X: 3.3 + gap}, Low: 9, High: 20.1}
+			if falls {
+				from.Low, to.Low = to.Low, from.Low
+			}
+			run := append([]mesh.Station{from}, n.leap(&Station{}, &Station{parent: 1}, from, to)...)
+			m, err := mesh.Wall(append(run, to), s.Wall)
+			if err != nil || !m.Topology().Watertight() {
+				t.Errorf("%g mm apart, falls %v: %v", gap, falls, err)
+			}
+		}
+	}
+}

@@ -184,7 +184,7 @@ func (n *Network) solids(l int, tie bool) ([]*mesh.Mesh, error) {
 // The deep side keeps its edge past the face of a wall that crosses it.
 func (n *Network) leap(here, there *Station, from, to mesh.Station) []mesh.Station {
 	gap, lean := dist(from.P, to.P), 1/math.Tan(n.settings.Lean)
-	if math.Abs(to.Low-from.Low) <= gap*lean+1e-6 || gap <= step || here.parent < 0 && there.parent < 0 {
+	if math.Abs(to.Low-from.Low) <= gap*lean+1e-6 || gap <= step+samePlace || here.parent < 0 && there.parent < 0 {
 		return nil
 	}
 	falls := to.Low < from.Low
@@ -215,7 +215,7 @@ func (n *Network) leap(here, there *Station, from, to mesh.Station) []mesh.Stati
 	switch {
 	case off == 0:
 		return []mesh.Station{far}
-	case off+step >= gap:
+	case gap-off-step < samePlace:
 		return []mesh.Station{deep}
 	case falls:
 		return []mesh.Station{far, deep}

@@ -10,9 +10,10 @@ import (
 // raster of cells knows no finer.
 const sameMeasure = 0.02
 
-// Rank orders poses, those whose supports are proved first, then by points, and says
-// which are on the front and what each wins and loses beside the given one. A pose that
-// no supports could be built for is on no front where another holds, and wins nothing.
+// Rank orders poses, those whose supports are proved first, those that none could be built
+// for last, else by points, and says which are on the front and what each wins and loses
+// beside the given one. A pose without supports is on no front where another has some, and
+// wins nothing.
 func Rank(poses []Pose, w Weights) {
 	if w == (Weights{}) {
 		w = DefaultWeights
@@ -21,7 +22,7 @@ func Rank(poses []Pose, w Weights) {
 		poses[i].Points = w.Points(poses[i].Measures)
 	}
 	slices.SortStableFunc(poses, func(a, b Pose) int {
-		return cmp.Or(-cmp.Compare(holds(a), holds(b)), cmp.Compare(a.Points, b.Points))
+		return cmp.Or(cmp.Compare(grade(&b), grade(&a)), cmp.Compare(a.Points, b.Points))
 	})
 	given := slices.IndexFunc(poses, func(p Pose) bool { return p.Kind == Given })
 	for i := range poses {
@@ -40,24 +41,27 @@ func Rank(poses []Pose, w Weights) {
 	}
 }
 
-func holds(p Pose) int {
-	if p.Laid != nil && !p.Laid.Holds {
+// grade returns 2 for a pose whose supports hold, or were not laid out, 1 where they fail,
+// 0 where none could be built.
+func grade(p *Pose) int {
+	switch {
+	case undrawn(p):
 		return 0
+	case p.Laid != nil && !p.Laid.Holds:
+		return 1
 	}
-	return 1
+	return 2
 }
 
 // undrawn tells whether supports could not be built.
 func undrawn(p *Pose) bool { return p.Laid != nil && p.Laid.Problem != "" }
 
-// beats tells whether a is as good as b in all that has a weight and better in one.
+// beats tells whether a is as good as b in all that has a weight and better in one. What
+// one would take that was not drawn is a guess, and any that was beats it.
 func beats(a, b *Pose, w Weights) bool {
-	if undrawn(b) && holds(*a) > 0 {
-		return true // what it would take is a guess
-	}
-	better := holds(*a) > holds(*b)
-	if holds(*a) < holds(*b) {
-		return false
+	better := grade(a) > grade(b)
+	if better && undrawn(b) || grade(a) < grade(b) {
+		return better
 	}
 	for c := range Criteria {
 		if w[c] == 0 {

@@ -313,6 +313,12 @@ func TestRankFindsTheFront(t *testing.T) {
 	if last := list[2]; last.Laid == nil || last.Front || last.BeatenBy != 1 || len(last.Wins) > 0 {
 		t.Errorf("not built, and yet: %+v", last)
 	}
+	// It beats none that was, and comes after those that fail.
+	list = []Pose{guess, fails}
+	Rank(list, Weights{})
+	if list[0].Laid.Problem != "" || !list[0].Front || list[1].BeatenBy != 1 {
+		t.Errorf("beaten by what was not built: %+v", list)
+	}
 	Rank(poses, Weights{Time: 1})
 	if poses[0].Measures[Time] != 0 || poses[len(poses)-2].Kind != Given || poses[len(poses)-2].Front {
 		t.Errorf("by time alone: %+v", poses)
