@@ -13,31 +13,43 @@ import (
 	"golang.org/x/sync/errgroup"
 )
 
-// others returns other drawings for a need than these lines: low level ceilings
-// with lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
+// others returns other drawings for a need than these lines: level ceilings with crossed
+// lines in other patterns, low ones with lines linked end to end, slopes with arms linked,
+// by pairs, or carried by a spine.
 func (j *job) others(n need.Need, lines []line) (out [][]line) {
-	var woven []*site
-	draw := func(w weave, below float64, spare bool) {
+	var drawn []*site
+	draw := func(w weave, below float64, p pattern, stated, spare bool) {
 		t := *j.site
-		t.weave, t.below, t.spare = w, below, spare
-		woven = append(woven, &t)
+		t.weave, t.below, t.pattern, t.spare = w, below, p, spare
+		t.s.Direction.Stated = stated
+		drawn = append(drawn, &t)
 	}
 	stated, level := j.s.Direction.Stated, 0
 	for _, below := range wovenBelow {
-		if more := j.levels(n, below); more > level {
-			level = more
-			draw(woofed, below, false)
-			draw(warped, below, false)
-			if stated {
-				draw(woofed, below, true)
-			}
+		more := j.levels(n, below)
+		if more <= level {
+			continue
+		}
+		level = more
+		for _, w := range [...]weave{woofed, warped} {
+			draw(w, below, square, stated, false)
+			draw(w, below, broad, false, false)
+			draw(w, below, deep, false, false)
+		}
+		if stated {
+			draw(woofed, below, square, true, true)
 		}
 	}
-	if stated && level > 0 {
-		draw(loose, 0, true)
+	if level > 0 {
+		// What holds in any direction holds in the stated one.
+		draw(loose, 0, broad, false, false)
+		draw(loose, 0, deep, false, false)
+		if stated {
+			draw(loose, 0, square, true, true)
+		}
 	}
-	out = make([][]line, len(woven))
-	j.each(len(woven), func(i int) { out[i] = woven[i].draft(n, j.workers) })
+	out = make([][]line, len(drawn))
+	j.each(len(drawn), func(i int) { out[i] = drawn[i].draft(n, j.workers) })
 	pairs := j.link(lines, 2)
 	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
 		out = append(out, linked, pairs)
