@@ -84,21 +84,24 @@ const (
 	sample = 4
 )
 
+// sampled returns about the share of the print time of supports that one layer in so many
+// takes, in seconds: enough to compare drawings by.
+func (j *job) sampled(sup *raster.Stack) float64 {
+	if sup == nil {
+		return math.Inf(1)
+	}
+	some := raster.Stack{Grid: sup.Grid, Layers: sup.Layers}
+	for k := sample / 2; k < len(sup.Cut); k += sample {
+		some.Cut = append(some.Cut, sup.Cut[k])
+	}
+	return cost.Supports(&some, j.s, cost.Machine{}).TimeS
+}
+
 // rivals returns the drawings that may print faster than the first, the fastest first,
 // by what they are before they are mended.
 func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) {
 	if len(drawings) == 0 {
 		return nil
-	}
-	takes := func(d stood) float64 {
-		if d.solids == nil {
-			return math.Inf(1)
-		}
-		some := raster.Stack{Grid: d.solids.Grid, Layers: d.solids.Layers}
-		for k := sample / 2; k < len(d.solids.Cut); k += sample {
-			some.Cut = append(some.Cut, d.solids.Cut[k])
-		}
-		return cost.Supports(&some, j.s, cost.Machine{}).TimeS
 	}
 	type rival struct {
 		stood
@@ -107,9 +110,9 @@ func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) 
 	list := make([]rival, len(drawings))
 	j.each(len(list), func(i int) {
 		d := j.stand(p, drawings[i])
-		list[i] = rival{d, takes(d)}
+		list[i] = rival{d, j.sampled(d.solids)}
 	})
-	most := hopeless * takes(first)
+	most := hopeless * j.sampled(first.solids)
 	list = slices.DeleteFunc(list, func(r rival) bool { return !(r.time < most) })
 	slices.SortStableFunc(list, func(a, b rival) int { return cmp.Compare(a.time, b.time) })
 	for _, r := range list {
