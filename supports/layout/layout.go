@@ -84,17 +84,10 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		return j.refine(j.release(p, best)).plan
 	}
 	rivals := j.rivals(p, first, j.others(n, lines))
-	if len(rivals) == 0 {
-		return j.refine(j.release(p, best)).plan
-	}
 	least, _ := j.score(best, math.Inf(1))
-	for i, other := range rivals {
-		if i >= finalists && !math.IsInf(least, 1) {
-			break
-		}
-		other := j.mend(p, other)
+	weigh := func(other finished) {
 		if other.bare > best.bare {
-			continue
+			return
 		}
 		most := least
 		if other.bare < best.bare {
@@ -103,6 +96,15 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		if s, _ := j.score(other, most); other.bare < best.bare || s < least {
 			best, least = other, s
 		}
+	}
+	for i, other := range rivals {
+		if i >= finalists && !math.IsInf(least, 1) {
+			break
+		}
+		weigh(j.mend(p, other))
+	}
+	if hung := j.spurs(best.plan, best.lines); hung != nil {
+		weigh(j.finish(p, hung))
 	}
 	return j.refine(j.release(p, best)).plan
 }
