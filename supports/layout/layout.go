@@ -140,7 +140,7 @@ func (j *job) drawn(own []plan.Line, lines, ties []line) []plan.Line {
 // secondCells and secondWork bound the parts for which further drawings are finished and
 // the best one taken, by the cells of all layers and by these times the lines of the
 // first drawing: some seconds' work at most.
-const secondCells, secondWork = 20_000_000, 500_000_000
+const secondCells, secondWork = 20_000_000, 1_500_000_000
 
 // job is what finishing a layout takes besides its lines.
 type job struct {

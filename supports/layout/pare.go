@@ -16,9 +16,11 @@ const (
 	pareTime = 12000.0
 	// pareGain is the least that a change must save, in seconds.
 	pareGain = 0.3
-	// pareSteps are how far posts are moved, in mm: one after the other, each while it
-	// helps.
+	// pareFar and pareNear are how far posts are moved, in mm: one after the other, each
+	// while it helps.
 	pareFar, pareNear = 3.0, 1.0
+	// pareWide is by how much, in mm, a post may be made wider or narrower.
+	pareWide = 1.0
 )
 
 // paring is a layout being pared.
@@ -217,6 +219,11 @@ func (p *paring) posts() {
 		}
 	}
 	p.drop(ids)
+	for i := range p.best.plan.Posts {
+		if o := &p.best.plan.Posts[i]; o.By != plan.Designer && o.Side > 0 {
+			p.resize(i)
+		}
+	}
 	for _, step := range [...]float64{pareFar, pareNear} {
 		for i := range p.best.plan.Posts {
 			if o := &p.best.plan.Posts[i]; o.By == plan.Designer || o.Under != "" {
@@ -226,6 +233,35 @@ func (p *paring) posts() {
 			}
 		}
 	}
+}
+
+// resize makes hollow post i as wide as prints fastest: a wider one may do without a flare,
+// a narrower one is laid sooner.
+func (p *paring) resize(i int) {
+	now := p.best.plan.Posts[i].Side
+	var plans []plan.Plan
+	for _, side := range sides {
+		if side == now || math.Abs(side-now) > pareWide {
+			continue
+		}
+		q := p.best.plan
+		q.Posts = slices.Clone(q.Posts)
+		q.Posts[i].Side = side
+		plans = append(plans, q)
+	}
+	p.acceptBest(plans)
+}
+
+// acceptBest accepts the quickest of some plans, if it is acceptable.
+func (p *paring) acceptBest(plans []plan.Plan) bool {
+	times, solids := p.try(plans)
+	best := 0
+	for n := range times {
+		if times[n] < times[best] {
+			best = n
+		}
+	}
+	return len(plans) > 0 && p.accept(plans[best], times[best], solids[best])
 }
 
 // move moves post i by a step in the best of eight directions, if any is good.
@@ -239,12 +275,5 @@ func (p *paring) move(i int, step float64) bool {
 		o.At = [2]float64{round(o.At[0]+step*cos, 1e-3), round(o.At[1]+step*sin, 1e-3)}
 		plans = append(plans, q)
 	}
-	times, solids := p.try(plans)
-	best := 0
-	for n := range times {
-		if times[n] < times[best] {
-			best = n
-		}
-	}
-	return p.accept(plans[best], times[best], solids[best])
+	return p.acceptBest(plans)
 }
