@@ -1,6 +1,7 @@
 package layout
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path"
@@ -84,52 +85,59 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		return j.refine(j.release(p, best)).plan
 	}
 	rivals := j.rivals(p, first, j.others(n, lines))
-	least, _ := j.score(best, math.Inf(1))
-	next, second := finished{}, math.Inf(1) // the next best
+	least, over := j.score(best, math.Inf(1))
+	// Of those that leave least bare also the next best, and the quickest however it stands:
+	// what sways may be made firm.
+	type weighed struct {
+		finished
+		price, time float64
+	}
+	all := []weighed{{best, least, least / steadiness(over)}}
 	weigh := func(other finished) {
-		if other.bare > best.bare {
+		if other.bare > all[0].bare {
 			return
 		}
-		most := min(second, nearly*least)
-		if other.bare < best.bare {
-			most = math.Inf(1)
+		if other.bare < all[0].bare {
+			all = nil
 		}
-		switch s, _ := j.score(other, most); {
-		case other.bare < best.bare:
-			next, second = finished{}, math.Inf(1)
-			best, least = other, s
-		case s < least:
-			next, second = best, least
-			best, least = other, s
-		case s < most:
-			next, second = other, s
-		}
+		price, over := j.score(other, math.Inf(1))
+		all = append(all, weighed{other, price, price / steadiness(over)})
+		slices.SortStableFunc(all, func(a, b weighed) int { return cmp.Compare(a.price, b.price) })
 	}
 	for i, other := range rivals {
-		if i >= finalists && !math.IsInf(least, 1) {
+		if i >= finalists && !math.IsInf(all[0].price, 1) {
 			break
 		}
 		weigh(j.mend(p, other))
 	}
-	if hung := j.spurs(best.plan, best.lines); hung != nil {
+	if hung := j.spurs(all[0].plan, all[0].lines); hung != nil {
 		weigh(j.finish(p, hung))
 	}
-	best = j.refine(j.release(p, best))
-	if next.solids == nil || second > nearly*least || j.cells > twoCells {
+	best = j.refine(j.release(p, all[0].finished))
+	if len(all) == 1 || j.cells > twoCells {
 		return best.plan
 	}
-	next = j.refine(j.release(p, next))
-	if a, over := j.score(best, math.Inf(1)); next.bare <= best.bare {
-		if b, sways := j.score(next, math.Inf(1)); b < a && (sways == 0 || over > 0) {
-			return next.plan
+	next := all[1]
+	for _, f := range all[1:] {
+		if f.time < next.time {
+			next = f
 		}
+	}
+	if next.time > nearly*all[0].time {
+		return best.plan
+	}
+	other := j.refine(j.release(p, next.finished))
+	price, over := j.score(best, math.Inf(1))
+	if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && is < price && (sways == 0 || over > 0) {
+		return other.plan
 	}
 	return best.plan
 }
 
-// nearly is how much more a drawing may cost than the best, as a factor, to be refined as
-// well, on parts of no more than so many cells: refining saves that much on some.
-const nearly, twoCells = 1.08, 8_000_000
+// nearly is how much longer the other one of two drawings may take to print than the best, as a
+// factor, to be refined as well, on parts of no more than twoCells: refining saves that
+// much on some.
+const nearly, twoCells = 1.08, 16_000_000
 
 // stood is a drawing on posts, before it is mended.
 type stood struct {
@@ -217,8 +225,11 @@ func (j *job) score(f finished, most float64) (price, over float64) {
 	for _, b := range proof.Bodies {
 		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1)
 	}
-	return takes * (1 + unsteady*min(over, mostUnsteady)), over
+	return takes * steadiness(over), over
 }
+
+// steadiness is the factor by which a layout is the dearer for what sways over the limits.
+func steadiness(over float64) float64 { return 1 + unsteady*min(over, mostUnsteady) }
 
 // finish sets lines on posts, and mends what the grown walls leave bare.
 func (j *job) finish(p plan.Plan, lines []line) finished { return j.mend(p, j.stand(p, lines)) }

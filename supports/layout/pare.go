@@ -19,8 +19,9 @@ const (
 	// pareFar and pareNear are how far posts are moved, in mm: one after the other, each
 	// while it helps.
 	pareFar, pareNear = 3.0, 1.0
-	// pareWide is by how much, in mm, a post may be made wider or narrower.
-	pareWide = 1.0
+	// pareWide is by how much, in mm, a post may be made wider or narrower, in steps of
+	// pareStep, and leastSide how narrow: five lines, of which two are its walls.
+	pareWide, pareStep, leastSide = 1.0, 0.5, 2.5
 )
 
 // paring is a layout being pared.
@@ -238,16 +239,14 @@ func (p *paring) posts() {
 // resize makes hollow post i as wide as prints fastest: a wider one may do without a flare,
 // a narrower one is laid sooner.
 func (p *paring) resize(i int) {
-	now := p.best.plan.Posts[i].Side
 	var plans []plan.Plan
-	for _, side := range sides {
-		if side == now || math.Abs(side-now) > pareWide {
-			continue
-		}
+	for by := -pareWide; by <= pareWide; by += pareStep {
 		q := p.best.plan
 		q.Posts = slices.Clone(q.Posts)
-		q.Posts[i].Side = side
-		plans = append(plans, q)
+		if o := &q.Posts[i]; by != 0 && o.Side+by >= leastSide {
+			o.Side += by
+			plans = append(plans, q)
+		}
 	}
 	p.acceptBest(plans)
 }

@@ -23,6 +23,9 @@ const (
 	// sway is how far a post's head may give way, in mm: a quarter of a line.
 	// Common practice, no source.
 	sway = 0.1
+	// stemShare is what of it a hollow post may use up as a beam, when its width is chosen:
+	// the walls that leave it give way too. The proof has the last word.
+	stemShare = 0.6
 	// speed and islandTime price a layer: mm/s along a line, and the seconds that
 	// every further island costs in travel and retraction at 150 mm/s and 0.075 s
 	// each way.
@@ -70,7 +73,7 @@ func side(h, all, trunk, room, wall float64) (width, give float64) {
 			break
 		}
 		b := a - 2*wall
-		if width, give = a, gives(h, all, (a*a*a*a-b*b*b*b)/12)+trunk; give <= sway {
+		if width, give = a, gives(h, all, (a*a*a*a-b*b*b*b)/12)+trunk; give <= stemShare*sway {
 			break
 		}
 	}
