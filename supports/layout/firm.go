@@ -183,18 +183,27 @@ func (r *remedy) widen(q *plan.Post, over float64) {
 	}
 	r.touched = append(r.touched, q.ID)
 	side := math.Ceil(q.Side*math.Cbrt(over/firmShare)*10) / 10
-	const apart = 0.5
-	for d := -side / 2; d <= side/2+apart; d += apart {
-		e := min(d, side/2)
-		for _, at := range [...]r2.Vec{{X: e, Y: -side / 2}, {X: e, Y: side / 2}, {X: -side / 2, Y: e}, {X: side / 2, Y: e}} {
-			low, _ := r.descend(r2.Add(r2.Vec{X: q.At[0], Y: q.At[1]}, at), q.Head+grow.HeadOverlap, r.s.Clearance)
-			if low > q.Foot+1e-6 {
-				return
-			}
-		}
+	wider := *q
+	if wider.Side = side; !r.clears(wider) {
+		return
 	}
 	q.Side = side
 	r.changed = true
+}
+
+// clears tells whether a hollow post has room all round down to its foot.
+func (t *site) clears(q plan.Post) bool {
+	const apart = 0.5
+	at, half := r2.Vec{X: q.At[0], Y: q.At[1]}, q.Side/2
+	for d := -half; d <= half+apart; d += apart {
+		e := min(d, half)
+		for _, off := range [...]r2.Vec{{X: e, Y: -half}, {X: e, Y: half}, {X: -half, Y: e}, {X: half, Y: e}} {
+			if low, _ := t.descend(r2.Add(at, off), q.Head+grow.HeadOverlap, t.s.Clearance); low > q.Foot+1e-6 {
+				return false
+			}
+		}
+	}
+	return !t.struckPost(at)
 }
 
 // lengthen lets more of its walls stand on the ground about the nearest sole.

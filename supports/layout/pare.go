@@ -8,6 +8,8 @@ import (
 	"falsework/raster"
 	"falsework/supports/grow"
 	"falsework/supports/plan"
+
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 const (
@@ -60,6 +62,9 @@ func (j *job) pare(f finished) finished {
 		return f
 	}
 	p := &paring{job: j, best: f, time: sample * j.sampled(f.solids), left: pareTime}
+	if p.time == 0 {
+		return f // nothing is built
+	}
 	p.score, p.over = j.score(f, math.Inf(1))
 	p.lines()
 	p.posts()
@@ -117,7 +122,7 @@ func (p *paring) without(id string) plan.Plan {
 func (p *paring) lines() {
 	var idle []int
 	for i := range p.best.plan.Lines {
-		if l := &p.best.plan.Lines[i]; l.By != plan.Designer && (l.Tie || p.few(i) && p.idle(i)) {
+		if l := &p.best.plan.Lines[i]; l.By != plan.Designer && (l.Tie || p.few(i) && !p.wished(i) && p.idle(i)) {
 			idle = append(idle, i)
 		}
 	}
@@ -170,6 +175,13 @@ func (p *paring) drop(ids []string) {
 func (p *paring) few(i int) bool {
 	l := lineOf(p.best.plan.Lines[i])
 	return l.length() <= 1.5*p.cross || math.Abs(l.at[0].z-l.at[len(l.at)-1].z) > p.s.Layer
+}
+
+// wished tells whether a line is under what a designer says must be held, whatever holds.
+func (p *paring) wished(i int) bool {
+	return slices.ContainsFunc(lineOf(p.best.plan.Lines[i]).every(joinStep), func(q point) bool {
+		return p.space.Near(plan.MustHold, r3.Vec{X: q.X, Y: q.Y, Z: q.z}, p.s.Bridge/2) != ""
+	})
 }
 
 // idle tells whether the part might hold without a line of the best plan: whether it does
@@ -243,8 +255,8 @@ func (p *paring) resize(i int) {
 	for by := -pareWide; by <= pareWide; by += pareStep {
 		q := p.best.plan
 		q.Posts = slices.Clone(q.Posts)
-		if o := &q.Posts[i]; by != 0 && o.Side+by >= leastSide {
-			o.Side += by
+		o := &q.Posts[i]
+		if o.Side += by; by != 0 && o.Side >= leastSide && p.clears(*o) {
 			plans = append(plans, q)
 		}
 	}
@@ -272,7 +284,9 @@ func (p *paring) move(i int, step float64) bool {
 		q.Posts = slices.Clone(q.Posts)
 		o := &q.Posts[i]
 		o.At = [2]float64{round(o.At[0]+step*cos, 1e-3), round(o.At[1]+step*sin, 1e-3)}
-		plans = append(plans, q)
+		if p.clears(*o) {
+			plans = append(plans, q)
+		}
 	}
 	return p.acceptBest(plans)
 }
