@@ -47,8 +47,26 @@ func layOut(name string, m *mesh.Mesh, part *raster.Stack, n need.Need, s suppor
 	j := newJob(newSite(part, s), grow.NewUndersides(m), workers)
 	j.once = once
 	p = j.layOut(p, n)
+	number(&p)
 	p.Remember()
 	return p
+}
+
+// number gives lines and posts of a plan that is all the program's ids in their order.
+func number(p *plan.Plan) {
+	ids := map[string]string{}
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		ids[l.ID] = fmt.Sprintf("%s%d", l.ID[:1], i+1)
+		l.ID = ids[l.ID]
+	}
+	for i := range p.Posts {
+		q := &p.Posts[i]
+		q.ID = fmt.Sprintf("P%d", i+1)
+		if q.Under != "" {
+			q.Under = ids[q.Under]
+		}
+	}
 }
 
 func partOf(name string, m *mesh.Mesh) plan.Part {
