@@ -105,15 +105,28 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 		n.addLine(l, p.Lines[l], stops[l], under)
 	}
 	passed, joined := make([]int, len(p.Lines)), make([]bool, len(p.Lines))
+	var spurs [][2]int // low and high station
 	for _, m := range meets {
 		a, b := n.at(m.a, m.sa), n.at(m.b, m.sb)
-		if up := n.Stations[a].Top - n.Stations[b].Top; up > joinHeights {
-			passed[m.b]++
-		} else if up < -joinHeights {
-			passed[m.a]++
+		up := n.Stations[a].Top - n.Stations[b].Top
+		if up > 0 {
+			a, b = b, a
+		}
+		if low := n.Stations[a].Line; math.Abs(up) > joinHeights {
+			passed[low]++
+			if wall := n.Walls[low]; p.Lines[low].Tie && (a == wall[0] || a == wall[len(wall)-1]) {
+				spurs = append(spurs, [2]int{a, b})
+			}
 		} else if a != b {
 			n.join(a, b)
 			joined[m.a], joined[m.b] = true, true
+		}
+	}
+	// A tie that meets a wall far below its top is a spur if it meets one at its own
+	// height besides, and that hangs from the other by it.
+	for _, s := range spurs {
+		if joined[n.Stations[s[0]].Line] {
+			n.join(s[0], s[1])
 		}
 	}
 	n.braces = make([]bool, len(p.Lines))

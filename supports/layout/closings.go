@@ -244,8 +244,10 @@ func (j *job) close(p plan.Plan, n need.Need) (plan.Plan, need.Need) {
 		if work += j.cells; work <= weighCells {
 			own := p
 			own.Lines, own.Posts, own.Sheets, own.Steps = nil, nil, nil, nil
-			if f := j.finish(own, j.draft(alone, j.workers)); f.bare == 0 && j.score(f, math.Nextafter(price, math.Inf(1))) <= price {
-				continue
+			if f := j.finish(own, j.draft(alone, j.workers)); f.bare == 0 {
+				if is, _ := j.score(f, math.Nextafter(price, math.Inf(1))); is <= price {
+					continue
+				}
 			}
 		}
 		for _, i := range k.regions {

@@ -70,6 +70,7 @@ type site struct {
 	weave           weave   // of lines under level ceilings
 	below           float64 // up to so high, in mm
 	spare           bool    // sides of ceilings that beads run along in the stated direction
+	pattern         pattern // of lines under level ceilings
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
@@ -223,23 +224,59 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 		out = slices.DeleteFunc(sides, t.along)
 	}
 	served := t.mask(out, 2*t.s.Line)
-	// comb draws lines a pitch apart or closer, square to the direction normal.
-	comb := func(normal, pitch float64) {
+	// comb draws lines square to the direction normal that part the piece in n.
+	comb := func(normal, n float64) {
 		lo, hi := t.extent(&p.Cells, normal)
-		n := math.Ceil((hi - lo - 1e-6) / pitch)
 		for i := 1.0; i < n; i++ {
 			out = append(out, t.clip(k, &open, &served, normal, lo+(hi-lo)*i/n)...)
 		}
 	}
+	parts := func(normal, pitch float64) float64 {
+		lo, hi := t.extent(&p.Cells, normal)
+		return math.Ceil((hi - lo - 1e-6) / pitch)
+	}
 	if t.s.Direction.Stated {
-		comb(t.s.Direction.Angle, t.comb*scale)
+		comb(t.s.Direction.Angle, parts(t.s.Direction.Angle, t.comb*scale))
 		return t.wovenAs(way, &open, out, t.s.Direction.Angle, t.comb)
 	}
 	frame := t.frame(&p.Cells)
-	comb(frame, t.cross*scale)
-	comb(frame+math.Pi/2, t.cross*scale)
-	return t.wovenAs(way, &open, out, frame, t.cross)
+	if t.pattern == square {
+		comb(frame, parts(frame, t.cross*scale))
+		comb(frame+math.Pi/2, parts(frame+math.Pi/2, t.cross*scale))
+		return t.wovenAs(way, &open, out, frame, t.cross)
+	}
+	wide, narrow := frame, frame+math.Pi/2
+	if t.pattern == deep {
+		wide, narrow = narrow, wide
+	}
+	span := (t.comb - t.wall) * scale
+	lo, hi := t.extent(&p.Cells, wide)
+	n := parts(wide, t.wall+oblong*span)
+	gap := (hi-lo)/n - t.wall
+	m := parts(narrow, t.wall+math.Sqrt(span*span-gap*gap))
+	if t.pattern == deep {
+		n, m = m, n
+	}
+	comb(frame, n)
+	comb(frame+math.Pi/2, m)
+	return t.wovenAs(way, &open, out, frame, t.comb)
 }
+
+// A pattern is the shape of the rectangles that two crossed families of lines leave open,
+// their diagonal being the longest bead.
+type pattern int
+
+const (
+	square pattern = iota // least contact
+	broad                 // lines of the first family further apart, those of the second closer
+	deep                  // the other way about
+)
+
+// oblong is the share of a bridge that the long side of a rectangle takes. What closer
+// lines cost is ties from one wall to the next, a few layers high; what is saved is
+// walls that go all the way down, so that some stretch is better than a square. The best
+// of 0.71 to 0.95 on the demo parts.
+const oblong = 0.87
 
 // along tells whether a line runs straight along the stated direction: the beads do so
 // themselves, and hang on what runs across them.

@@ -13,31 +13,43 @@ import (
 	"golang.org/x/sync/errgroup"
 )
 
-// others returns other drawings for a need than these lines: low level ceilings
-// with lines linked end to end, slopes with arms linked, by pairs, or carried by a spine.
+// others returns other drawings for a need than these lines: level ceilings with crossed
+// lines in other patterns, low ones with lines linked end to end, slopes with arms linked,
+// by pairs, or carried by a spine.
 func (j *job) others(n need.Need, lines []line) (out [][]line) {
-	var woven []*site
-	draw := func(w weave, below float64, spare bool) {
+	var drawn []*site
+	draw := func(w weave, below float64, p pattern, stated, spare bool) {
 		t := *j.site
-		t.weave, t.below, t.spare = w, below, spare
-		woven = append(woven, &t)
+		t.weave, t.below, t.pattern, t.spare = w, below, p, spare
+		t.s.Direction.Stated = stated
+		drawn = append(drawn, &t)
 	}
 	stated, level := j.s.Direction.Stated, 0
 	for _, below := range wovenBelow {
-		if more := j.levels(n, below); more > level {
-			level = more
-			draw(woofed, below, false)
-			draw(warped, below, false)
-			if stated {
-				draw(woofed, below, true)
-			}
+		more := j.levels(n, below)
+		if more <= level {
+			continue
+		}
+		level = more
+		for _, w := range [...]weave{woofed, warped} {
+			draw(w, below, square, stated, false)
+			draw(w, below, broad, false, false)
+			draw(w, below, deep, false, false)
+		}
+		if stated {
+			draw(woofed, below, square, true, true)
 		}
 	}
-	if stated && level > 0 {
-		draw(loose, 0, true)
+	if level > 0 {
+		// What holds in any direction holds in the stated one.
+		draw(loose, 0, broad, false, false)
+		draw(loose, 0, deep, false, false)
+		if stated {
+			draw(loose, 0, square, true, true)
+		}
 	}
-	out = make([][]line, len(woven))
-	j.each(len(woven), func(i int) { out[i] = woven[i].draft(n, j.workers) })
+	out = make([][]line, len(drawn))
+	j.each(len(drawn), func(i int) { out[i] = drawn[i].draft(n, j.workers) })
 	pairs := j.link(lines, 2)
 	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
 		out = append(out, linked, pairs)
@@ -72,21 +84,24 @@ const (
 	sample = 4
 )
 
+// sampled returns about the share of the print time of supports that one layer in so many
+// takes, in seconds: enough to compare drawings by.
+func (j *job) sampled(sup *raster.Stack) float64 {
+	if sup == nil {
+		return math.Inf(1)
+	}
+	some := raster.Stack{Grid: sup.Grid, Layers: sup.Layers}
+	for k := sample / 2; k < len(sup.Cut); k += sample {
+		some.Cut = append(some.Cut, sup.Cut[k])
+	}
+	return cost.Supports(&some, j.s, cost.Machine{}).TimeS
+}
+
 // rivals returns the drawings that may print faster than the first, the fastest first,
 // by what they are before they are mended.
 func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) {
 	if len(drawings) == 0 {
 		return nil
-	}
-	takes := func(d stood) float64 {
-		if d.solids == nil {
-			return math.Inf(1)
-		}
-		some := raster.Stack{Grid: d.solids.Grid, Layers: d.solids.Layers}
-		for k := sample / 2; k < len(d.solids.Cut); k += sample {
-			some.Cut = append(some.Cut, d.solids.Cut[k])
-		}
-		return cost.Supports(&some, j.s, cost.Machine{}).TimeS
 	}
 	type rival struct {
 		stood
@@ -95,9 +110,9 @@ func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) 
 	list := make([]rival, len(drawings))
 	j.each(len(list), func(i int) {
 		d := j.stand(p, drawings[i])
-		list[i] = rival{d, takes(d)}
+		list[i] = rival{d, j.sampled(d.solids)}
 	})
-	most := hopeless * takes(first)
+	most := hopeless * j.sampled(first.solids)
 	list = slices.DeleteFunc(list, func(r rival) bool { return !(r.time < most) })
 	slices.SortStableFunc(list, func(a, b rival) int { return cmp.Compare(a.time, b.time) })
 	for _, r := range list {

@@ -81,30 +81,32 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		return best.plan
 	}
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
-		return j.firm(j.release(p, best)).plan
+		return j.refine(j.release(p, best)).plan
 	}
 	rivals := j.rivals(p, first, j.others(n, lines))
-	if len(rivals) == 0 {
-		return j.firm(j.release(p, best)).plan
-	}
-	least := j.score(best, math.Inf(1))
-	for i, other := range rivals {
-		if i >= finalists && !math.IsInf(least, 1) {
-			break
-		}
-		other := j.mend(p, other)
+	least, _ := j.score(best, math.Inf(1))
+	weigh := func(other finished) {
 		if other.bare > best.bare {
-			continue
+			return
 		}
 		most := least
 		if other.bare < best.bare {
 			most = math.Inf(1)
 		}
-		if s := j.score(other, most); other.bare < best.bare || s < least {
+		if s, _ := j.score(other, most); other.bare < best.bare || s < least {
 			best, least = other, s
 		}
 	}
-	return j.firm(j.release(p, best)).plan
+	for i, other := range rivals {
+		if i >= finalists && !math.IsInf(least, 1) {
+			break
+		}
+		weigh(j.mend(p, other))
+	}
+	if hung := j.spurs(best.plan, best.lines); hung != nil {
+		weigh(j.finish(p, hung))
+	}
+	return j.refine(j.release(p, best)).plan
 }
 
 // stood is a drawing on posts, before it is mended.
@@ -138,7 +140,7 @@ func (j *job) drawn(own []plan.Line, lines, ties []line) []plan.Line {
 // secondCells and secondWork bound the parts for which further drawings are finished and
 // the best one taken, by the cells of all layers and by these times the lines of the
 // first drawing: some seconds' work at most.
-const secondCells, secondWork = 20_000_000, 500_000_000
+const secondCells, secondWork = 20_000_000, 1_500_000_000
 
 // job is what finishing a layout takes besides its lines.
 type job struct {
@@ -167,11 +169,12 @@ const (
 )
 
 // score returns what a layout costs, in seconds of print time as the plan weighs
-// them, more if the proof finds it unsteady, and all there is if it does not hold. What
+// them, more if the proof finds it unsteady, and all there is if it does not hold. Over is
+// by what share of the limits a body sways, or pulls at its foot, more than it may. What
 // costs as much as most already is not proved.
-func (j *job) score(f finished, most float64) float64 {
+func (j *job) score(f finished, most float64) (price, over float64) {
 	if f.solids == nil {
-		return math.Inf(1)
+		return math.Inf(1), 0
 	}
 	e := cost.Supports(f.solids, j.s, cost.Machine{})
 	length := 0.0
@@ -180,20 +183,19 @@ func (j *job) score(f finished, most float64) float64 {
 	}
 	takes := f.plan.Taste.Weights.Score(e.TimeS, e.MassG, length*j.wall)
 	if takes >= most {
-		return takes
+		return takes, 0
 	}
 	proof, err := prove.Standing(j.print, f.solids, j.s, prove.Options{Workers: j.workers})
 	if err != nil {
 		proof = prove.Report{} // told when the plan is proved
 	}
 	if proof.UnheldMM2 > 0 || proof.CollisionsMM3 > 0 {
-		return math.Inf(1)
+		return math.Inf(1), 0
 	}
-	over := 0.0
 	for _, b := range proof.Bodies {
 		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1)
 	}
-	return takes * (1 + unsteady*min(over, mostUnsteady))
+	return takes * (1 + unsteady*min(over, mostUnsteady)), over
 }
 
 // finish sets lines on posts, and mends what the grown walls leave bare.

@@ -47,8 +47,11 @@ const (
 	maxCandidates = 64
 )
 
-// sides lists the widths of hollow posts, in mm.
-var sides = [...]float64{3, 4, 5, 6, 8, 10, 12, 15, 18}
+// sides lists the widths of hollow posts, in mm, and rooms those that room is looked for.
+var (
+	sides = [...]float64{2.5, 3, 3.5, 4, 4.5, 5, 5.5, 6, 7, 8, 9, 10, 11, 12, 13.5, 15, 18}
+	rooms = [...]float64{3, 4, 5, 6, 8, 10, 12, 15, 18}
+)
 
 // gives returns how far the top of a beam all mm tall gives way under the drag, in
 // mm, if it bends up to h as a section of second moment i does and is rigid from
@@ -63,7 +66,7 @@ func gives(h, all, i float64) float64 {
 // square is (a⁴ − b⁴)/12.
 func side(h, all, trunk, room, wall float64) (width, give float64) {
 	for _, a := range sides {
-		if width > 0 && a > room {
+		if width > 0 && a > max(room, rooms[0]) {
 			break
 		}
 		b := a - 2*wall
@@ -326,12 +329,12 @@ func (g *structure) spot(at int) (spot, bool) {
 		return spot{}, false
 	}
 	best := spot{station: at, foot: s.Ground, reach: soleReach, poor: !s.Clear()}
-	for _, a := range sides {
+	for _, a := range rooms {
 		low, seated := g.descend(s.P, s.Top-g.depth-g.s.Clearance, a/math.Sqrt2+g.s.Clearance)
 		if low > 0 && (!seated || low > s.Top-g.depth-lowHead) {
 			break
 		}
-		if a == sides[0] || low == best.foot {
+		if a == rooms[0] || low == best.foot {
 			best.foot, best.reach, best.room = low, 0, a
 		}
 	}
