@@ -71,6 +71,7 @@ type site struct {
 	below           float64 // up to so high, in mm
 	spare           bool    // sides of ceilings that beads run along in the stated direction
 	pattern         pattern // of lines under level ceilings
+	bold            float64 // how much of sagittaMargin arms round slopes do without
 }
 
 func newSite(part *raster.Stack, s supports.Settings) *site {
@@ -87,7 +88,7 @@ func newSite(part *raster.Stack, s supports.Settings) *site {
 // span returns how far an outline of radius r may run in air between contacts.
 func (t *site) span(r float64) float64 {
 	// Sagitta of half a line: s = c²/8R.
-	return min(t.s.Bridge*(1-t.s.Margin), (1-sagittaMargin)*math.Sqrt(8*r*t.s.Line/2))
+	return min(t.s.Bridge*(1-t.s.Margin), (1-sagittaMargin+t.bold)*math.Sqrt(8*r*t.s.Line/2))
 }
 
 // draw draws the contact lines of one region, crossed families at scale times

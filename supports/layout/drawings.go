@@ -48,15 +48,21 @@ func (j *job) others(n need.Need, lines []line) (out [][]line) {
 			draw(loose, 0, square, true, true)
 		}
 	}
+	// Arms further apart may need mending, or not.
+	apart := *j.site
+	apart.bold = bold
+	drawn = append(drawn, &apart)
 	out = make([][]line, len(drawn))
 	j.each(len(drawn), func(i int) { out[i] = drawn[i].draft(n, j.workers) })
-	pairs := j.link(lines, 2)
-	if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
-		out = append(out, linked, pairs)
-	}
-	for _, share := range spineShares {
-		if spines := j.spines(lines, share); len(spines) > 0 {
-			out = append(out, slices.Concat(lines, spines), slices.Concat(pairs, spines))
+	for _, lines := range [][]line{lines, out[len(out)-1]} {
+		pairs := j.link(lines, 2)
+		if linked := j.link(lines, len(lines)); len(linked) < len(lines) {
+			out = append(out, linked, pairs)
+		}
+		for _, share := range spineShares {
+			if spines := j.spines(lines, share); len(spines) > 0 {
+				out = append(out, slices.Concat(lines, spines), slices.Concat(pairs, spines))
+			}
 		}
 	}
 	return out
@@ -76,6 +82,8 @@ func (j *job) each(n int, f func(i int)) {
 }
 
 const (
+	// bold is how much of sagittaMargin one drawing does without.
+	bold = 0.16
 	// finalists is how many drawings are finished besides the first, or more until one
 	// holds; hopeless how much longer one may take than the first to be among them, which
 	// may turn out unsteady.

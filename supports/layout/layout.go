@@ -85,16 +85,24 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	}
 	rivals := j.rivals(p, first, j.others(n, lines))
 	least, _ := j.score(best, math.Inf(1))
+	next, second := finished{}, math.Inf(1) // the next best
 	weigh := func(other finished) {
 		if other.bare > best.bare {
 			return
 		}
-		most := least
+		most := min(second, nearly*least)
 		if other.bare < best.bare {
 			most = math.Inf(1)
 		}
-		if s, _ := j.score(other, most); other.bare < best.bare || s < least {
+		switch s, _ := j.score(other, most); {
+		case other.bare < best.bare:
+			next, second = finished{}, math.Inf(1)
 			best, least = other, s
+		case s < least:
+			next, second = best, least
+			best, least = other, s
+		case s < most:
+			next, second = other, s
 		}
 	}
 	for i, other := range rivals {
@@ -106,8 +114,22 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	if hung := j.spurs(best.plan, best.lines); hung != nil {
 		weigh(j.finish(p, hung))
 	}
-	return j.refine(j.release(p, best)).plan
+	best = j.refine(j.release(p, best))
+	if next.solids == nil || second > nearly*least || j.cells > twoCells {
+		return best.plan
+	}
+	next = j.refine(j.release(p, next))
+	if a, over := j.score(best, math.Inf(1)); next.bare <= best.bare {
+		if b, sways := j.score(next, math.Inf(1)); b < a && (sways == 0 || over > 0) {
+			return next.plan
+		}
+	}
+	return best.plan
 }
+
+// nearly is how much more a drawing may cost than the best, as a factor, to be refined as
+// well, on parts of no more than so many cells: refining saves that much on some.
+const nearly, twoCells = 1.08, 8_000_000
 
 // stood is a drawing on posts, before it is mended.
 type stood struct {
