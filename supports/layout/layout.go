@@ -254,7 +254,7 @@ func (j *job) mend(own plan.Plan, first stood) finished {
 }
 
 // stalls tells whether a turn that left so many cells bare of those before is worth no other
-// one where drawings are only compared: after one that took off less than a tenth, none of 42
+// one where drawings are only compared: after one that took off less than a tenth, none of 27
 // poses of two parts was ever mended to the last.
 func stalls(before, after int) bool { return 10*after > 9*before }
 
