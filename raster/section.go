@@ -2,11 +2,13 @@ package raster
 
 import (
 	"runtime"
-	"sort"
+	"slices"
+	"sync"
 
 	"falsework/mesh"
 
 	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Stack is a solid cut into layers: one set of cells each, from the plate up.
@@ -97,48 +99,62 @@ func chunkTriangles(m *mesh.Mesh, lay Layers, count, chunks int) [][]int32 {
 	return lists
 }
 
+// scratch is memory that the cutting of one chunk leaves to that of another.
+type scratch struct {
+	cross            [chunkLayers][]crossing
+	byColumn, sorted []crossing
+	start            []int32
+}
+
+var scratches = sync.Pool{New: func() any { return &scratch{} }}
+
 func (s *Stack) cutChunk(m *mesh.Mesh, triangles []int32, k0, k1 int) {
-	cross := make([][]crossing, k1-k0)
+	room := scratches.Get().(*scratch)
+	defer scratches.Put(room)
+	cross := room.cross[:k1-k0]
+	for i := range cross {
+		cross[i] = cross[i][:0]
+	}
 	for _, t := range triangles {
-		tri := m.Triangles[t]
-		zmin, zmax := m.Vertices[tri[0]].Z, m.Vertices[tri[0]].Z
-		for _, v := range tri[1:] {
-			zmin, zmax = min(zmin, m.Vertices[v].Z), max(zmax, m.Vertices[v].Z)
+		// From the lowest corner up. Corners of one height are on one side of any plane.
+		low, mid, top := m.Corners(int(t))
+		turned := false // whether they are the other way round than the triangle's
+		if mid.Z < low.Z {
+			low, mid, turned = mid, low, !turned
 		}
-		for k := max(s.Above(zmin), k0); k < k1; k++ {
+		if top.Z < mid.Z {
+			mid, top, turned = top, mid, !turned
+			if mid.Z < low.Z {
+				low, mid, turned = mid, low, !turned
+			}
+		}
+		for k := max(s.Above(low.Z), k0); k < k1; k++ {
 			z := s.Plane(k)
-			if z >= zmax {
+			if z >= top.Z {
 				break
 			}
-			var up, down [2]float64
-			found := 0
-			for e := 0; e < 3; e++ {
-				p, q := m.Vertices[tri[e]], m.Vertices[tri[(e+1)%3]]
-				pa, qa := p.Z > z, q.Z > z
-				if pa == qa {
-					continue
-				}
-				found++
-				lo, hi := p, q
-				if pa {
-					lo, hi = q, p
-				}
-				f := (z - lo.Z) / (hi.Z - lo.Z)
-				at := [2]float64{lo.X + (hi.X-lo.X)*f, lo.Y + (hi.Y-lo.Y)*f}
-				if qa {
-					up = at
-				} else {
-					down = at
-				}
+			// The long side is passed downward where the corners are the triangle's way round.
+			down, up := cutAt(low, top, z), [2]float64{}
+			if mid.Z > z {
+				up = cutAt(low, mid, z)
+			} else {
+				up = cutAt(mid, top, z)
 			}
-			if found == 2 {
-				cross[k-k0] = s.outline(cross[k-k0], down, up)
+			if turned {
+				down, up = up, down
 			}
+			cross[k-k0] = s.outline(cross[k-k0], down, up)
 		}
 	}
 	for i := range cross {
-		s.Cut[k0+i] = s.fill(cross[i])
+		s.Cut[k0+i] = s.fill(cross[i], room)
 	}
+}
+
+// cutAt returns where an edge passes height z, from its lower end.
+func cutAt(lo, hi r3.Vec, z float64) [2]float64 {
+	f := (z - lo.Z) / (hi.Z - lo.Z)
+	return [2]float64{lo.X + (hi.X-lo.X)*f, lo.Y + (hi.Y-lo.Y)*f}
 }
 
 // outline adds the crossings of the outline piece from p to q, which has the
@@ -188,7 +204,7 @@ func ceilCell(x float64) int {
 
 // fill turns a layer's crossings into cells by running the winding along each
 // row.
-func (s *Stack) fill(list []crossing) Bits {
+func (s *Stack) fill(list []crossing, room *scratch) Bits {
 	if len(list) == 0 {
 		return Bits{}
 	}
@@ -198,50 +214,54 @@ func (s *Stack) fill(list []crossing) Bits {
 		x0, x1 = min(x0, c.col), max(x1, c.col)
 		y0, y1 = min(y0, c.row), max(y1, c.row)
 	}
-	// Counting sort by row, then each short row by column.
-	start := make([]int32, y1-y0+2)
-	for _, c := range list {
-		start[c.row-y0+1]++
-	}
-	for r := 1; r < len(start); r++ {
-		start[r] += start[r-1]
-	}
-	sorted := make([]crossing, len(list))
-	next := append([]int32(nil), start[:len(start)-1]...)
-	for _, c := range list {
-		sorted[next[c.row-y0]] = c
-		next[c.row-y0]++
-	}
+	room.sort(list, x0, x1, y0, y1)
 	b := NewBits(int(x0), int(y0), int(x1), int(y1)+1)
-	for r := 0; r+1 < len(start); r++ {
-		row := sorted[start[r]:start[r+1]]
-		sortByColumn(row)
+	for at := 0; at < len(room.sorted); {
+		row := room.sorted[at].row
 		winding, open := int32(0), int32(0)
-		for _, c := range row {
+		for ; at < len(room.sorted) && room.sorted[at].row == row; at++ {
+			c := &room.sorted[at]
 			before := winding
 			winding += c.turn
 			switch {
 			case before <= 0 && winding > 0:
 				open = c.col
 			case before > 0 && winding <= 0:
-				b.SetSpan(int(y0)+r, int(open), int(c.col))
+				b.SetSpan(int(row), int(open), int(c.col))
 			}
 		}
 	}
 	return b
 }
 
-func sortByColumn(row []crossing) {
-	if len(row) > 24 {
-		sort.Slice(row, func(a, b int) bool { return row[a].col < row[b].col })
-		return
+// sort puts crossings within those columns and rows in order of row and then column, by
+// counting them once by column and once by row.
+func (r *scratch) sort(list []crossing, x0, x1, y0, y1 int32) {
+	r.byColumn = slices.Grow(r.byColumn[:0], len(list))[:len(list)]
+	r.sorted = slices.Grow(r.sorted[:0], len(list))[:len(list)]
+	n := max(x1-x0, y1-y0) + 2
+	r.start = slices.Grow(r.start[:0], int(n))[:n]
+	// The place of each is after all that come before it.
+	clear(r.start)
+	for _, c := range list {
+		r.start[c.col-x0+1]++
 	}
-	for i := 1; i < len(row); i++ {
-		c := row[i]
-		j := i
-		for ; j > 0 && row[j-1].col > c.col; j-- {
-			row[j] = row[j-1]
-		}
-		row[j] = c
+	for i := int32(1); i < n; i++ {
+		r.start[i] += r.start[i-1]
+	}
+	for _, c := range list {
+		r.byColumn[r.start[c.col-x0]] = c
+		r.start[c.col-x0]++
+	}
+	clear(r.start)
+	for _, c := range list {
+		r.start[c.row-y0+1]++
+	}
+	for i := int32(1); i < n; i++ {
+		r.start[i] += r.start[i-1]
+	}
+	for _, c := range r.byColumn {
+		r.sorted[r.start[c.row-y0]] = c
+		r.start[c.row-y0]++
 	}
 }

@@ -90,10 +90,10 @@ Sides of the part's convex hull that it can stand on, its flats laid level, and 
 directions all round are compared by sums over its triangles; the best of the directions
 are refined, and poses that are the same by symmetry count once. For the best twenty
 supports are really drawn, proved and timed. They are drawn once, and where much needs
-holding on cells of half a line; "falsework bake" draws finer and again until a drawing
-is quicker or comes off, so its figures differ a little, and a pose that fails here may
-hold there; here it comes after those that hold. The pose as given is always in the
-table. The part need not stand on the plate.
+holding on cells of half a line and timed by one layer of four; "falsework bake" draws
+finer and again until a drawing is quicker or comes off, so its figures differ a little,
+and a pose that fails here may hold there; here it comes after those that hold. The pose
+as given is always in the table. The part need not stand on the plate.
 
   turn        degrees about X, then Y, then Z, axes that stay where they are:
               "falsework bake PART --pose 90,0,0" takes one of your own

@@ -352,6 +352,35 @@ func TestCopiedLayers(t *testing.T) {
 	}
 }
 
+// One layer of four tells what all of them take: exactly of a prism, and to a hundredth of
+// walls that grow longer from layer to layer, 40 mm at a lean of 45° below, then all of it.
+func TestSampledLayers(t *testing.T) {
+	s := settings(t, supports.Settings{})
+	prism := cut(box(0, 0, 0, 20, s.Wall, 12), s)
+	if d := cmp.Diff(Supports(prism, s, Machine{}), Sampled(prism, s, Machine{}, 4)); d != "" {
+		t.Errorf("a prism (-all +sampled):\n%s", d)
+	}
+	var walls []*mesh.Mesh
+	for n := range 5 {
+		y := 6 * float64(n)
+		m, err := mesh.Wall([]mesh.Station{{P: r2.Vec{Y: y}, Low: 0, High: 60}, {P: r2.Vec{X: 40, Y: y}, Low: 40, High: 60}}, s.Wall)
+		if err != nil {
+			t.Fatal(err)
+		}
+		walls = append(walls, m)
+	}
+	grown := cut(join(walls...), s)
+	all, some := Supports(grown, s, Machine{}), Sampled(grown, s, Machine{}, 4)
+	for _, c := range [][2]float64{{all.TimeS, some.TimeS}, {all.VolumeMM3, some.VolumeMM3}, {float64(all.Paths), float64(some.Paths)}} {
+		if math.Abs(c[1]/c[0]-1) > 0.01 {
+			t.Errorf("sampled %g, of all layers %g", c[1], c[0])
+		}
+	}
+	if some.SolidMM3 != all.SolidMM3 {
+		t.Errorf("solids of %g mm³, want %g", some.SolidMM3, all.SolidMM3)
+	}
+}
+
 func TestTotal(t *testing.T) {
 	a := Estimate{Layers: []Layer{{TimeS: 1, VolumeMM3: 2, Paths: 1}, {TimeS: 9, VolumeMM3: 2, Paths: 1}, {}}}
 	b := Estimate{Layers: []Layer{{TimeS: 1, VolumeMM3: 3, Paths: 1}}}

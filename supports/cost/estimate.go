@@ -38,23 +38,63 @@ type Layer struct {
 // places as outlines filled with lines of Settings.Line. s and m need not be
 // resolved.
 func Supports(sup *raster.Stack, s supports.Settings, m Machine) Estimate {
+	return Sampled(sup, s, m, 1)
+}
+
+// Sampled is Supports with one layer priced of every so many above the first: the middle
+// one, or the first that has anything. The others take what it takes, in proportion to
+// their cells.
+func Sampled(sup *raster.Stack, s supports.Settings, m Machine, every int) Estimate {
 	if !(sup.Cell > 0) || len(sup.Cut) == 0 {
 		return Estimate{}
 	}
 	// A setting that Resolve refuses is still priced as it stands.
 	s, _ = s.Resolve()
 	m = m.filled()
-	like := func(k int) int {
-		if raster.Equal(sup.Layer(k), sup.Layer(k-1)) {
-			return k - 1
+	told, by := samples(sup, every)
+	like := func(n int) int {
+		if raster.Equal(sup.Layer(told[n]), sup.Layer(told[n-1])) {
+			return n - 1
 		}
 		return -1
 	}
-	e := price(len(sup.Cut), m, like, func(k int) []path {
-		return wallPaths(sup.Layer(k), sup.Grid, s, sup.Thickness(k))
+	few := price(len(told), m, like, func(n int) []path {
+		return wallPaths(sup.Layer(told[n]), sup.Grid, s, sup.Thickness(told[n]))
 	})
+	e := Estimate{Layers: make([]Layer, len(sup.Cut))}
+	for k, n := range by {
+		e.Layers[k] = few.Layers[n]
+		// A sample that is empty is of layers that are.
+		if all := sup.Cut[told[n]].Count(); told[n] != k && all > 0 {
+			e.Layers[k] = few.Layers[n].times(float64(sup.Cut[k].Count()) / float64(all))
+		}
+	}
+	e.sum(m)
 	e.SolidMM3 = sup.Volume()
 	return e
+}
+
+// samples returns which layers are priced, the first always, and for every layer which of
+// them it is like.
+func samples(sup *raster.Stack, every int) (told, by []int) {
+	told, by = []int{0}, make([]int, len(sup.Cut))
+	for first := 1; first < len(by); first += every {
+		end := min(first+every, len(by))
+		k := (first + end - 1) / 2
+		for n := first; n < end && sup.Cut[k].Empty(); n++ {
+			k = n
+		}
+		for n := first; n < end; n++ {
+			by[n] = len(told)
+		}
+		told = append(told, k)
+	}
+	return told, by
+}
+
+// times returns a layer of so many times the paths.
+func (l Layer) times(share float64) Layer {
+	return Layer{l.TimeS * share, l.VolumeMM3 * share, l.LengthMM * share, l.TravelMM * share, int(math.Round(float64(l.Paths) * share))}
 }
 
 // price times and sums layers 0 ≤ k < n. like names a lower layer that has the

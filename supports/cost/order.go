@@ -132,19 +132,22 @@ func nearest(paths []path, first leg) []leg {
 	}
 }
 
-// way is legs with where each begins and ends at hand.
+// way is legs with where each begins and ends at hand, and how far each, and what comes after
+// the last, is from the one before it, nothing beyond the ends.
 type way struct {
 	legs    []leg
 	in, out []r2.Vec
+	hops    []float64
 }
 
 // improve shortens the travel between legs in place.
 func improve(legs []leg) {
 	n := len(legs)
-	w := way{legs, make([]r2.Vec, n), make([]r2.Vec, n)}
+	w := way{legs, make([]r2.Vec, n), make([]r2.Vec, n), make([]float64, n+1)}
 	for i := range legs {
 		w.in[i], w.out[i] = legs[i].in(), legs[i].out()
 	}
+	w.measure(0, n)
 	for round, better := 0, true; better && round < 30; round++ {
 		better = w.turn()
 		for i := range n {
@@ -169,13 +172,16 @@ func (w *way) hop(a, b int) float64 {
 	return dist(w.out[a], w.in[b])
 }
 
+// measure sets the hops to legs from ≤ i ≤ to.
+func (w *way) measure(from, to int) {
+	for i := from; i <= to; i++ {
+		w.hops[i] = w.hop(i-1, i)
+	}
+}
+
 // turn reverses stretches of legs that are better run the other way.
 func (w *way) turn() (better bool) {
-	n := len(w.legs)
-	hops := make([]float64, n+1) // from each leg's predecessor
-	for i := range hops {
-		hops[i] = w.hop(i-1, i)
-	}
+	n, hops := len(w.legs), w.hops
 	for i := range n {
 		in := w.in[i]
 		for j := i; j < n; j++ {
@@ -193,9 +199,7 @@ func (w *way) turn() (better bool) {
 			}
 			if now < was-gain {
 				w.reverse(i, j+1)
-				for k := i; k <= j+1; k++ {
-					hops[k] = w.hop(k-1, k)
-				}
+				w.measure(i, j+1)
 				in = w.in[i]
 				better = true
 			}
@@ -211,7 +215,7 @@ func (w *way) begin() (better bool) {
 		if !l.closed {
 			continue
 		}
-		was := w.hop(i-1, i) + w.hop(i, i+1)
+		was := w.hops[i] + w.hops[i+1]
 		for k := range l.pts {
 			keep := l.start
 			l.start = k
@@ -223,6 +227,7 @@ func (w *way) begin() (better bool) {
 			}
 		}
 		w.in[i], w.out[i] = l.in(), l.out()
+		w.measure(i, i+1)
 	}
 	return better
 }
@@ -231,7 +236,7 @@ func (w *way) begin() (better bool) {
 func (w *way) move(i int) bool {
 	n := len(w.legs)
 	in, out, closed := w.in[i], w.out[i], w.legs[i].closed
-	saved := w.hop(i-1, i) + w.hop(i, i+1)
+	saved := w.hops[i] + w.hops[i+1]
 	if i > 0 && i+1 < n {
 		saved -= dist(w.out[i-1], w.in[i+1])
 	}
@@ -240,7 +245,7 @@ func (w *way) move(i int) bool {
 		if k == i || k == i+1 {
 			continue
 		}
-		now := w.hop(k-1, k)
+		now := w.hops[k]
 		for f := range 2 {
 			a, b := in, out
 			if f == 1 {
@@ -275,6 +280,7 @@ func (w *way) move(i int) bool {
 	shift(w.legs, i, to, l)
 	shift(w.in, i, to, in)
 	shift(w.out, i, to, out)
+	w.measure(min(i, to), max(i+1, to))
 	return true
 }
 

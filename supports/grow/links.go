@@ -154,6 +154,13 @@ func (w *linking) best(a, b int, bars []bool) (out link, ok bool) {
 	if r2.Dot(f.heads, g.heads) < -sideBySide {
 		return out, false // they come apart: a link would cross what they grow out of
 	}
+	// A link that begins on a layer saves no more than is left to save from there on.
+	left := 0.0
+	for k := from; k <= to; k++ {
+		if f.free[k-f.from] && g.free[k-g.from] {
+			left += max(0, hop-d(k))
+		}
+	}
 	begun, saves, last, most := -1, 0.0, 0, 0.0
 	flush := func() {
 		if begun >= 0 && last-begun >= 2 && most > max(leastLink, out.saves) {
@@ -161,8 +168,11 @@ func (w *linking) best(a, b int, bars []bool) (out link, ok bool) {
 		}
 		begun, saves, most = -1, 0, 0
 	}
-	for k := from; k <= to; k++ {
+	for k := from; k <= to && (begun >= 0 || left > max(leastLink, out.saves)-sameWay); k++ {
 		e := d(k)
+		if f.free[k-f.from] && g.free[k-g.from] {
+			left -= max(0, hop-e)
+		}
 		if e > longestLink || e < s.Wall/2 || begun < 0 && e < 2*s.Wall || w.taken[a][k-f.from] || w.taken[b][k-g.from] || bars != nil && bars[k] {
 			flush()
 			continue

@@ -100,8 +100,10 @@ func (w *stretches) meets(p r2.Vec, z float64, structure int) bool {
 // has tells whether there is a wall within r ≤ nearby of p at height z, of another line
 // than but, −1 for any.
 func (w *stretches) has(p r2.Vec, z, r float64, but int) bool {
-	for _, t := range w.near(p) {
-		if t.line != but && t.low <= z && z < t.high && raster.SegmentDistance(p, t.a, t.b) <= r {
+	list := w.near(p)
+	for i := range list {
+		t := &list[i]
+		if t.low <= z && z < t.high && t.line != but && raster.SegmentDistance(p, t.a, t.b) <= r {
 			return true
 		}
 	}

@@ -271,7 +271,7 @@ func (j *job) mend(own plan.Plan, first stood) finished {
 			best = finished{p, lines, count(open), sup}
 		}
 		more := j.fitAmong(j.patches(open, turn), slices.Concat(lines, ties))
-		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 || j.once && was == count(open) {
+		if turn == mends || (turn+1)*j.cells > mendCells || len(more) == 0 || j.once && turn > 0 && stalls(was, count(open)) {
 			return best
 		}
 		was = count(open)
@@ -281,6 +281,11 @@ func (j *job) mend(own plan.Plan, first stood) finished {
 		lines = slices.Concat(lines, more)
 	}
 }
+
+// stalls tells whether a turn that left so many cells bare of those before is worth no other
+// one where drawings are only compared: after one that took off less than a tenth, none of 27
+// poses of two parts was ever mended to the last.
+func stalls(before, after int) bool { return 10*after > 9*before }
 
 // network returns the walls of a plan, for weighing posts under them.
 func (j *job) network(p *plan.Plan) *grow.Network {

@@ -3,6 +3,7 @@ package prove
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"falsework/raster"
 )
@@ -23,16 +24,22 @@ const (
 type cell3 struct{ i, j, k int32 }
 
 // oblique returns an oblique way out for each body that has no other, "" where none
-// is found, in order of elevation and then of azimuth. A body moves a cell at a
-// time, whole and alone, until it is past all of the part.
+// is found.
 func (p *proof) oblique(layers []rows, barred []uint32) []Way {
 	out := make([]Way, len(barred))
-	shut := false
-	for _, b := range barred {
-		shut = shut || b == 1<<allWays-1
-	}
-	if !shut {
+	cells := p.shut(layers, barred)
+	if cells == nil {
 		return out
+	}
+	eachLayer(len(barred), p.workers, func(b int) { out[b] = p.obliqueOf(cells[b]) })
+	return out
+}
+
+// shut returns the cells outside the part of each body that every other way is barred to,
+// none of other bodies; nil if there is no such body.
+func (p *proof) shut(layers []rows, barred []uint32) [][]cell3 {
+	if !slices.Contains(barred, 1<<allWays-1) {
+		return nil
 	}
 	cells := make([][]cell3, len(barred))
 	for k := range layers {
@@ -47,32 +54,36 @@ func (p *proof) oblique(layers []rows, barred []uint32) []Way {
 			}
 		})
 	}
-	eachLayer(len(barred), p.workers, func(b int) {
-		if len(cells[b]) == 0 {
-			return
-		}
-		work := obliqueWork
-		few := scoutsOf(cells[b])
-		for el := stepDeg; el <= steepest; el += stepDeg {
-			for _, up := range [2]float64{1, -1} {
-				for az := range compass {
-					// Broken loose, it may rise or sink by the void that parts it from
-					// the part.
-					for _, lift := range [...]int{0, -p.s.VoidLayers(), p.s.VoidLayers()} {
-						az, el := 2*math.Pi*float64(az)/compass, up*float64(el)*math.Pi/180
-						if p.leaves(few, lift, az, el, &work) && p.leaves(cells[b], lift, az, el, &work) {
-							out[b] = wayOblique(az, el)
-							return
-						}
-						if work < 0 {
-							return
-						}
+	return cells
+}
+
+// obliqueOf returns the first oblique way out for a body of those cells, in order of
+// elevation and then of azimuth. It moves a cell at a time, whole and alone, until it is past
+// all of the part.
+func (p *proof) obliqueOf(cells []cell3) Way {
+	if len(cells) == 0 {
+		return ""
+	}
+	work := obliqueWork
+	few := scoutsOf(cells)
+	for el := stepDeg; el <= steepest; el += stepDeg {
+		for _, up := range [2]float64{1, -1} {
+			for az := range compass {
+				// Broken loose, it may rise or sink by the void that parts it from
+				// the part.
+				for _, lift := range [...]int{0, -p.s.VoidLayers(), p.s.VoidLayers()} {
+					az, el := 2*math.Pi*float64(az)/compass, up*float64(el)*math.Pi/180
+					if p.leaves(few, lift, az, el, &work) && p.leaves(cells, lift, az, el, &work) {
+						return wayOblique(az, el)
+					}
+					if work < 0 {
+						return ""
 					}
 				}
 			}
 		}
-	})
-	return out
+	}
+	return ""
 }
 
 // wayOblique returns what an oblique way is called in a report.

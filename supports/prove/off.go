@@ -28,23 +28,30 @@ func (p *proof) leaving(r *Report, barred []uint32, oblique []Way) {
 // out or are held by more than a hand gives, and fails those for which it finds none.
 func (p *proof) apart(r *Report, layers []rows, bonds []bond) {
 	for n := range r.Bodies {
-		b := &r.Bodies[n]
-		strong := min(b.PullN, b.SnapN) > byHand
-		if !b.Blocked && !strong {
-			continue
-		}
-		c := p.lumpOf(layers, n, b, bonds[n].runs)
-		if b.Pieces = c.order(); b.Pieces != nil {
-			r.Notes = append(r.Notes, inPieces(b))
-			continue
-		}
-		r.LockedBodies++
-		if strong {
-			r.Reasons = append(r.Reasons, p.held(b, &bonds[n]))
-		}
-		if b.Blocked {
-			r.Reasons = append(r.Reasons, c.blocked(b))
-		}
+		p.inParts(r, layers, n, &bonds[n])
+	}
+}
+
+// strong tells whether it takes more than a hand to break the body off.
+func (b *Body) strong() bool { return min(b.PullN, b.SnapN) > byHand }
+
+// inParts is apart for body n.
+func (p *proof) inParts(r *Report, layers []rows, n int, bonds *bond) {
+	b := &r.Bodies[n]
+	if !b.Blocked && !b.strong() {
+		return
+	}
+	c := p.lumpOf(layers, n, b, bonds.runs)
+	if b.Pieces = c.order(); b.Pieces != nil {
+		r.Notes = append(r.Notes, inPieces(b))
+		return
+	}
+	r.LockedBodies++
+	if b.strong() {
+		r.Reasons = append(r.Reasons, p.held(b, bonds))
+	}
+	if b.Blocked {
+		r.Reasons = append(r.Reasons, c.blocked(b))
 	}
 }
 

@@ -99,19 +99,29 @@ func ProveCut(part *raster.Stack, bodies []*mesh.Mesh, s supports.Settings, opt 
 	if err != nil {
 		return Report{}, fmt.Errorf("prove: settings: %w", err)
 	}
-	if part == nil || len(part.Cut) == 0 {
-		return Report{}, fmt.Errorf("prove: the part has no layers")
-	}
-	all, err := gather(bodies)
+	part, sup, err := Cut(part, bodies, opt.Workers)
 	if err != nil {
 		return Report{}, err
 	}
+	return ProveStacks(part, sup, s, opt)
+}
+
+// Cut cuts supports as a part has been cut, and returns both on one grid, which is wider than
+// the part's where supports reach further. Errors name what cannot be judged and where.
+func Cut(part *raster.Stack, bodies []*mesh.Mesh, workers int) (own, sup *raster.Stack, err error) {
+	if part == nil || len(part.Cut) == 0 {
+		return nil, nil, fmt.Errorf("prove: the part has no layers")
+	}
+	all, err := gather(bodies)
+	if err != nil {
+		return nil, nil, err
+	}
 	if len(all.Triangles) > 0 {
-		if part, err = widen(part, all.Bounds(), opt.Workers); err != nil {
-			return Report{}, err
+		if part, err = widen(part, all.Bounds(), workers); err != nil {
+			return nil, nil, err
 		}
 	}
-	return ProveStacks(part, raster.Section(all, part.Grid, part.Layers, opt.Workers), s, opt)
+	return part, raster.Section(all, part.Grid, part.Layers, workers), nil
 }
 
 // Leaving returns the bodies of supports that have been cut already, on one grid
@@ -356,9 +366,26 @@ func (p *proof) run() Report {
 
 // holding reads off what the rules of holding found.
 func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
+	ledges := p.partHolding(r, part, layers)
+	supLedges := p.supportsHolding(r, sup, layers)
+	for i := range r.Bodies {
+		b := &r.Bodies[i]
+		b.ContactMM2, b.LandingMM2 = tidy(b.ContactMM2), tidy(b.LandingMM2)
+		r.PlateMM2 += b.PlateMM2
+	}
+	r.PlateMM2 = tidy(r.PlateMM2)
+	r.UnheldMM2 = tidy(r.PartUnheldMM2 + r.SupportUnheldMM2)
+	r.UnheldBestDirectionMM2 = tidy(r.UnheldBestDirectionMM2)
+	r.MarginalMM2 = tidy(r.MarginalMM2)
+	p.ledges(r, ledges, supLedges)
+}
+
+// partHolding reads off what of the part holds and what it touches, and returns its
+// marginal ledges. Contact is told by body too where the layers of supports are given.
+func (p *proof) partHolding(r *Report, part []hold.Layer, layers []rows) (ledges []Spot) {
 	area := p.part.CellArea()
-	marginal, best, contact, landing := 0, 0, 0, 0
-	var spots, supSpots, contacts, bridges, ledges, supLedges []Spot
+	marginal, best, contact := 0, 0, 0
+	var spots, contacts, bridges []Spot
 	for i := range part {
 		l := &part[i]
 		bare, specks := p.bare(l, p.part.Layer(l.K))
@@ -372,43 +399,20 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 		bridges = p.spot(bridges, l.K, &across)
 		p.eachContact(l, func(k, j, i0, i1 int) {
 			contact += i1 - i0
+			if layers == nil {
+				return
+			}
 			if b := layers[k].bodyAt(i0, j); b >= 0 {
 				r.Bodies[b].ContactMM2 += float64(i1-i0) * area
 				r.scars = append(r.scars, scar{int32(b), int32(l.K), int32(j), int32(i0), int32(i1), false})
 			}
 		})
 	}
-	for i := range sup {
-		l := &sup[i]
-		bare, specks := p.bare(l, p.sup.Layer(l.K))
-		specks.Add(&l.Marginal)
-		marginal += specks.Count()
-		supLedges = p.spot(supLedges, l.K, &specks)
-		best += min(l.Best, bare.Count())
-		supSpots = p.spot(supSpots, l.K, &bare)
-		l.Contacts.EachRun(func(j, i0, i1 int) {
-			landing += i1 - i0
-			if b := layers[l.K].bodyAt(i0, j); b >= 0 {
-				r.Bodies[b].LandingMM2 += float64(i1-i0) * area
-				r.scars = append(r.scars, scar{int32(b), int32(l.K), int32(j), int32(i0), int32(i1), true})
-			}
-		})
-	}
-	for i := range r.Bodies {
-		b := &r.Bodies[i]
-		b.ContactMM2, b.LandingMM2 = tidy(b.ContactMM2), tidy(b.LandingMM2)
-		r.PlateMM2 += b.PlateMM2
-	}
-	r.PlateMM2 = tidy(r.PlateMM2)
-	r.UnheldSpots, r.SupportSpots, r.Contacts, r.Bridges = spots, supSpots, contacts, bridges
+	r.UnheldSpots, r.Contacts, r.Bridges = spots, contacts, bridges
 	r.PartUnheldMM2 = tidy(cellsIn(spots) * area)
-	r.SupportUnheldMM2 = tidy(cellsIn(supSpots) * area)
-	r.UnheldMM2 = tidy(r.PartUnheldMM2 + r.SupportUnheldMM2)
-	r.UnheldBestDirectionMM2 = tidy(float64(best) * area)
-	r.MarginalMM2 = tidy(float64(marginal) * area)
+	r.UnheldBestDirectionMM2 += float64(best) * area
+	r.MarginalMM2 += float64(marginal) * area
 	r.ContactMM2 = tidy(float64(contact) * area)
-	r.LandingMM2 = tidy(float64(landing) * area)
-
 	for _, q := range p.places(spots) {
 		r.Reasons = append(r.Reasons, Reason{
 			Kind: PartUnheld, At: q.at, LayerZ: q.z, AreaMM2: q.area,
@@ -416,14 +420,47 @@ func (p *proof) holding(r *Report, part, sup []hold.Layer, layers []rows) {
 			Remedy: "hold this place with a contact line, or bring the lines round it closer",
 		})
 	}
-	for _, q := range p.places(supSpots) {
+	return ledges
+}
+
+// supportsHolding reads off what of the supports holds and what they stand on, and
+// returns their marginal ledges. Landings are told by body too where their layers are given.
+func (p *proof) supportsHolding(r *Report, sup []hold.Layer, layers []rows) (ledges []Spot) {
+	area := p.part.CellArea()
+	marginal, best, landing := 0, 0, 0
+	var spots []Spot
+	for i := range sup {
+		l := &sup[i]
+		bare, specks := p.bare(l, p.sup.Layer(l.K))
+		specks.Add(&l.Marginal)
+		marginal += specks.Count()
+		ledges = p.spot(ledges, l.K, &specks)
+		best += min(l.Best, bare.Count())
+		spots = p.spot(spots, l.K, &bare)
+		l.Contacts.EachRun(func(j, i0, i1 int) {
+			landing += i1 - i0
+			if layers == nil {
+				return
+			}
+			if b := layers[l.K].bodyAt(i0, j); b >= 0 {
+				r.Bodies[b].LandingMM2 += float64(i1-i0) * area
+				r.scars = append(r.scars, scar{int32(b), int32(l.K), int32(j), int32(i0), int32(i1), true})
+			}
+		})
+	}
+	r.SupportSpots = spots
+	r.SupportUnheldMM2 = tidy(cellsIn(spots) * area)
+	r.UnheldBestDirectionMM2 += float64(best) * area
+	r.MarginalMM2 += float64(marginal) * area
+	r.LandingMM2 = tidy(float64(landing) * area)
+	for _, q := range p.places(spots) {
 		r.Reasons = append(r.Reasons, Reason{
 			Kind: SupportUnheld, At: q.at, LayerZ: q.z, AreaMM2: q.area,
 			Text:   fmt.Sprintf("%s of a support would be laid in mid-air at %s.", mm2(q.area), q.where()),
 			Remedy: "set a post under this place, or let the support rise more steeply",
 		})
 	}
-	p.ledges(r, ledges, supLedges)
+	return ledges
 }
 
 // ledges lists marginal ledges: the part's by their place, the supports', which lean by

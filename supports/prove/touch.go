@@ -163,25 +163,13 @@ func (p *proof) noise() float64 {
 // what is fused over no more than this breaks like a stray thread.
 func (p *proof) bead() float64 { return p.s.Line * p.s.Line }
 
-// touching reads off collisions, accidental fusion and want of clearance.
-func (p *proof) touching(r *Report, t touches) {
-	cell := p.part.Cell
-	var side, near []Spot
-	upright := 0.0
-	volume := p.overlapMM3(t.overlap)
-	for k := range t.overlap {
-		r.CollisionSpots = p.spot(r.CollisionSpots, k, &t.overlap[k])
-		r.FusedSpots = p.spot(r.FusedSpots, k, &t.fused[k])
-		side = p.spot(side, k, &t.side[k])
-		between := raster.AndNot(&t.near[k], &t.side[k])
-		near = p.spot(near, k, &between)
-		upright += float64(t.edge[k].Count()) * cell * p.part.Thickness(k)
+// overlapping reads off collisions.
+func (p *proof) overlapping(r *Report, collisions []raster.Bits) {
+	volume := p.overlapMM3(collisions)
+	for k := range collisions {
+		r.CollisionSpots = p.spot(r.CollisionSpots, k, &collisions[k])
 	}
-	r.SideTouchedSpots = side
 	r.CollisionsMM3 = tidy(volume)
-	r.ClearanceMM2 = tidy(upright)
-	r.FusedMM2 = tidy(cellsIn(r.FusedSpots) * p.part.CellArea())
-
 	for _, q := range p.places(r.CollisionSpots) {
 		why := Reason{
 			Kind: Collision, At: q.at, LayerZ: q.z, VolumeMM3: q.volume,
@@ -194,6 +182,25 @@ func (p *proof) touching(r *Report, t touches) {
 			r.Notes = append(r.Notes, why)
 		}
 	}
+}
+
+// touching reads off collisions, accidental fusion and want of clearance.
+func (p *proof) touching(r *Report, t touches) {
+	cell := p.part.Cell
+	var side, near []Spot
+	upright := 0.0
+	p.overlapping(r, t.overlap)
+	for k := range t.overlap {
+		r.FusedSpots = p.spot(r.FusedSpots, k, &t.fused[k])
+		side = p.spot(side, k, &t.side[k])
+		between := raster.AndNot(&t.near[k], &t.side[k])
+		near = p.spot(near, k, &between)
+		upright += float64(t.edge[k].Count()) * cell * p.part.Thickness(k)
+	}
+	r.SideTouchedSpots = side
+	r.ClearanceMM2 = tidy(upright)
+	r.FusedMM2 = tidy(cellsIn(r.FusedSpots) * p.part.CellArea())
+
 	for _, q := range p.places(r.FusedSpots) {
 		why := Reason{
 			Kind: Fused, At: q.at, LayerZ: q.z, AreaMM2: q.area,
