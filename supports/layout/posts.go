@@ -44,6 +44,9 @@ const (
 	// weighBudget bounds the weighing of one structure, in stations priced: a tenth
 	// of a second or two. What is then unreached gets soles.
 	weighBudget = 6000000
+	// onceBudget is the same where drawings are only compared: points of 20 poses of a part
+	// changed by 0.5 % at most.
+	onceBudget = weighBudget / 4
 	// widestPitch is where thinning the places out ends, in mm.
 	widestPitch = 20.0
 	// maxCandidates bounds the places tried for one structure.
@@ -120,6 +123,7 @@ type structure struct {
 	pinned   []plan.Post // all that the designer placed
 	fixed    int         // so many of the spots, the first, are the designer's posts
 	workers  int
+	budget   int // of weighing, 0 for weighBudget
 }
 
 // structures splits a network into connected ones.
@@ -461,7 +465,7 @@ func (f *far) Pop() any {
 // Management Science 9(4) 643–666).
 func (g *structure) choose() (choice []int, heads []float64, total float64) {
 	total = math.Inf(1)
-	budget := weighBudget
+	budget := cmp.Or(g.budget, weighBudget)
 	var pool ledgers
 	take := func(c []int, s serve, t float64) {
 		l := pool.get(g)
@@ -566,6 +570,9 @@ func (j *job) posts(p *plan.Plan) {
 	eg.SetLimit(j.workers)
 	for i, g := range all {
 		g.pinned, g.workers = given, j.workers
+		if j.once {
+			g.budget = onceBudget
+		}
 		eg.Go(func() error {
 			g.survey()
 			if len(g.spots) > 0 {

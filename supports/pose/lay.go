@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"runtime"
+	"slices"
 	"sync"
 
 	"falsework/mesh"
@@ -87,7 +88,13 @@ func LayOut(ctx context.Context, m *mesh.Mesh, poses []Pose, o Options, done fun
 	eg.SetLimit(o.Workers)
 	var mu sync.Mutex
 	n := 0
-	for i := range poses {
+	// Those that take longest first, so that all processors are done at about the same time.
+	order := make([]int, len(poses))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(poses[b].Sums.NeedMM2, poses[a].Sums.NeedMM2) })
+	for _, i := range order {
 		eg.Go(func() error {
 			if err := ctx.Err(); err != nil {
 				return err
@@ -118,8 +125,8 @@ func (p *Pose) take(l *Laid, w Weights) {
 }
 
 // layOut lays one pose out, with how much of each triangle is to be kept clean; nil for
-// nothing. Of the supports one layer of so many is priced. Though poses are laid out side by side each has all workers too, for the
-// last ones.
+// nothing. Of the supports one layer of so many is priced. Though poses are laid out side by
+// side each has all workers too, for the last ones.
 func layOut(given *mesh.Mesh, t Turn, kept []float64, every int, o Options) *Laid {
 	s, workers := o.Settings, o.Workers
 	m := t.Place(given)
