@@ -132,7 +132,7 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		weigh(j.finish(p, hung))
 	}
 	best = j.refine(j.release(p, all[0].finished))
-	if len(all) == 1 || j.cells > twoCells {
+	if len(all) == 1 || all[0].time > twoTime {
 		return best.plan
 	}
 	next := all[1]
@@ -153,9 +153,9 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 }
 
 // nearly is how much longer the other one of two drawings may take to print than the best, as a
-// factor, to be refined as well, on parts of no more than twoCells: refining saves that
-// much on some.
-const nearly, twoCells = 1.08, 16_000_000
+// factor, to be refined as well, where the best takes no more than twoTime, in seconds:
+// refining saves that much on some.
+const nearly, twoTime = 1.08, 1500.0
 
 // stood is a drawing on posts, before it is mended.
 type stood struct {
