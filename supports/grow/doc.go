@@ -22,7 +22,8 @@
 // Links are derived, as the walls' lower edges are: the plan does not name them.
 //
 // A tie that meets walls only far below their tops, at both its ends, is a brace: a beam at
-// its own height that bridges from one to the other. A short sole on the plate that the
+// its own height that bridges from one to the other. One that does so at one end, and meets
+// walls at its own height besides, is a spur: these hang from the tall wall by it. A short sole on the plate that the
 // nozzle's drag would lever off is flared, to the sides that have room.
 //
 // Walls keep out of the zones of the plan that no support may enter, and go over them

@@ -8,10 +8,13 @@
 // walked from the lowest one up, existing lines are carried on to it, and new
 // ones begin where it would span further than its sagitta allows. What the rules
 // of package hold then still find bare gets lines of its own. On parts that are not
-// too large other drawings are weighed against this one: the lines of a low ceiling
-// linked to one wall that stands as one bead a layer (weave.go), arms of a slope linked
-// end to end or by pairs, spines that carry arms to both sides, and in a stated
-// direction a ceiling without the sides that beads run along. The one that prints
+// too large other drawings are weighed against this one: crossed lines that leave oblongs
+// open instead of squares, the lines of a low ceiling
+// linked to one wall that stands as one bead a layer (weave.go), arms of a slope further
+// apart, linked
+// end to end or by pairs, spines that carry arms to both sides, low lines that hang by
+// spurs from walls of higher ones (spurs.go), and in a stated
+// direction a ceiling without the sides that beads run along, or as for any. The one that prints
 // fastest is taken, if it holds as well. Lines that surround something come in two
 // halves.
 //
@@ -22,6 +25,9 @@
 // priced (price.go) by what package grow makes of them: as late as what hangs from them
 // lets them begin, and with half a hop more on each layer for every place where an odd
 // number of them meets, since a bead ends there.
+//
+// Paring. What the solids of the chosen drawing really take to print says which lines, ties
+// and posts are left out, and where posts move to and how wide they are (pare.go).
 //
 // Firmness. Where the proof says that walls of the chosen drawing sway under the nozzle's
 // drag or lever themselves off the plate, braces are laid to the walls beside them, hollow
