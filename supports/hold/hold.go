@@ -31,6 +31,9 @@ type Input struct {
 	Thin bool
 	// Brief leaves New out of the layers, which is as large as the body.
 	Brief bool
+	// Taut is the share of their sagitta that outlines in the air do without: what a plan
+	// keeps in hand of it, as its margin is of a bridge.
+	Taut float64
 	// Workers bounds the tasks at work; 0 means one for each processor.
 	Workers int
 }

@@ -148,7 +148,7 @@ func (c *chords) lay(w *way, deep, wide float64, laid *raster.Bits) (some bool) 
 	for i := range kinds {
 		kinds[i] = c.under(w, i, deep, wide)
 	}
-	sag := c.Settings.Line / 2 / c.grid.Cell
+	sag := (1 - c.Taut) * c.Settings.Line / 2 / c.grid.Cell
 	// Once round from the first landing back to it.
 	from, landing := -1, 0
 	for i := 0; i < 2*n && i-landing <= n; i++ {

@@ -33,7 +33,7 @@ func (m *Memory) Judge(in Input) []Layer {
 // whether that is worth telling: few is false where most layers are.
 func (m *Memory) changed(j *judge) (changed []bool, few bool) {
 	was, is := m.in, j.Input
-	if was.Body == nil || was.Body.Grid != is.Body.Grid || was.Body.Layers != is.Body.Layers || was.Thin != is.Thin || was.Brief != is.Brief ||
+	if was.Body == nil || was.Body.Grid != is.Body.Grid || was.Body.Layers != is.Body.Layers || was.Thin != is.Thin || was.Taut != is.Taut || was.Brief != is.Brief ||
 		!reflect.DeepEqual(was.Settings, is.Settings) || (was.Other == nil) != (is.Other == nil) {
 		return nil, false
 	}

@@ -7,6 +7,7 @@ import (
 
 	"falsework/raster"
 	"falsework/supports/grow"
+	"falsework/supports/hold"
 	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -18,6 +19,9 @@ const (
 	pareTime = 12000.0
 	// pareGain is the least that a change must save, in seconds.
 	pareGain = 0.3
+	// tautArms is what is kept in hand of an outline's sagitta where a line is left out: of
+	// the span some eighth, as cells half as large see it.
+	tautArms = 0.25
 	// pareFar and pareNear are how far posts are moved, in mm: one after the other, each
 	// while it helps.
 	pareFar, pareNear = 3.0, 1.0
@@ -184,8 +188,8 @@ func (p *paring) wished(i int) bool {
 	})
 }
 
-// idle tells whether the part might hold without a line of the best plan: whether it does
-// with what the other walls hold. What hangs from the line is another question.
+// idle tells whether the part might hold without a line of the best plan: whether it does,
+// with a margin, with what the other walls hold. What hangs from the line is another question.
 func (p *paring) idle(i int) bool {
 	l := lineOf(p.best.plan.Lines[i])
 	low, high := math.Inf(1), 0.0
@@ -208,7 +212,9 @@ func (p *paring) idle(i int) bool {
 	for k := range pads {
 		pads[k] = raster.AndNot(p.best.solids.Layer(k0+k), &own)
 	}
-	return count(p.judge(p.part.Cut[k0:k1], pads, k0, p.workers)) <= p.best.bare
+	in := p.input(p.part.Cut[k0:k1], pads, p.workers)
+	in.Taut = tautArms
+	return count(hold.Judge(in)) <= p.best.bare
 }
 
 // maskWithin is mask of the lines that come into a box of cells.
