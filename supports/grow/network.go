@@ -81,9 +81,9 @@ const (
 	// can be, for the trunk that they make: two crossed walls 2 × 4 mm long have a
 	// second moment of 20 mm⁴, and bend 0.1 mm under 0.5 N at 30 mm of PLA.
 	Brace = 4.0
-	// joinHeights is how far the tops of two walls may differ, in mm, and still
+	// JoinHeights is how far the tops of two walls may differ, in mm, and still
 	// be one structure where they cross in plan.
-	joinHeights = 3.0
+	JoinHeights = 3.0
 )
 
 // WallDepth returns the least height of a wall for these settings.
@@ -112,7 +112,7 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 		if up > 0 {
 			a, b = b, a
 		}
-		if low := n.Stations[a].Line; math.Abs(up) > joinHeights {
+		if low := n.Stations[a].Line; math.Abs(up) > JoinHeights {
 			passed[low]++
 			if wall := n.Walls[low]; p.Lines[low].Tie && (a == wall[0] || a == wall[len(wall)-1]) {
 				spurs = append(spurs, [2]int{a, b})
@@ -417,7 +417,7 @@ func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 		}
 		// A wall far higher up passes over: from here it would be a reed.
 		return slices.DeleteFunc(out, func(i int) bool {
-			return n.Stations[i].Top > n.Stations[middle].Top+max(joinHeights, q.Side, 2*q.Reach)
+			return n.Stations[i].Top > n.Stations[middle].Top+max(JoinHeights, q.Side, 2*q.Reach)
 		})
 	}
 	gone := map[int]float64{}

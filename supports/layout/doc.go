@@ -9,14 +9,12 @@
 // ones begin where it would span further than its sagitta allows. What the rules
 // of package hold then still find bare gets lines of its own. On parts that are not
 // too large other drawings are weighed against this one: crossed lines that leave oblongs
-// open instead of squares, the lines of a low ceiling
-// linked to one wall that stands as one bead a layer (weave.go), arms of a slope further
-// apart, linked
-// end to end or by pairs, spines that carry arms to both sides, low lines that hang by
-// spurs from walls of higher ones (spurs.go), and in a stated
-// direction a ceiling without the sides that beads run along, or as for any. The one that prints
-// fastest is taken, if it holds as well. Lines that surround something come in two
-// halves.
+// open instead of squares, the lines of a low ceiling linked to one wall that stands as one
+// bead a layer (weave.go), arms of a slope further apart, linked end to end or by pairs,
+// spines that carry arms to both sides, low lines that hang by spurs from walls of higher
+// ones (spurs.go), and in a stated direction a ceiling without the sides that beads run
+// along, or as for any. The one that prints fastest is taken, if it holds as well. Lines
+// that surround something come in two halves.
 //
 // Posts. Walls below the contacts hang from posts by shortest paths (package
 // grow). Posts are added one by one where they save the most print time, as a

@@ -92,17 +92,13 @@ const (
 	sample = 4
 )
 
-// sampled returns about the share of the print time of supports that one layer in so many
-// takes, in seconds: enough to compare drawings by.
+// sampled returns about what supports take to print, in seconds, by one layer of so many:
+// enough to compare drawings by.
 func (j *job) sampled(sup *raster.Stack) float64 {
 	if sup == nil {
 		return math.Inf(1)
 	}
-	some := raster.Stack{Grid: sup.Grid, Layers: sup.Layers}
-	for k := sample / 2; k < len(sup.Cut); k += sample {
-		some.Cut = append(some.Cut, sup.Cut[k])
-	}
-	return cost.Supports(&some, j.s, cost.Machine{}).TimeS
+	return cost.Sampled(sup, j.s, cost.Machine{}, sample).TimeS
 }
 
 // rivals returns the drawings that may print faster than the first, the fastest first,

@@ -102,46 +102,14 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
 		return j.refine(j.release(p, best)).plan
 	}
-	rivals := j.rivals(p, first, j.others(n, lines))
-	least, over := j.score(best, math.Inf(1))
-	// Of those that leave least bare also the next best, and the quickest however it stands:
-	// what sways may be made firm.
-	type weighed struct {
-		finished
-		price, time float64
-	}
-	all := []weighed{{best, least, least / steadiness(over)}}
-	weigh := func(other finished) {
-		if other.bare > all[0].bare {
-			return
-		}
-		if other.bare < all[0].bare {
-			all = nil
-		}
-		price, over := j.score(other, math.Inf(1))
-		all = append(all, weighed{other, price, price / steadiness(over)})
-		slices.SortStableFunc(all, func(a, b weighed) int { return cmp.Compare(a.price, b.price) })
-	}
-	for i, other := range rivals {
-		if i >= finalists && !math.IsInf(all[0].price, 1) {
-			break
-		}
-		weigh(j.mend(p, other))
-	}
-	if hung := j.spurs(all[0].plan, all[0].lines); hung != nil {
-		weigh(j.finish(p, hung))
-	}
+	all := j.compare(p, best, j.rivals(p, first, j.others(n, lines)))
 	best = j.refine(j.release(p, all[0].finished))
-	if len(all) == 1 || all[0].time > twoTime {
-		return best.plan
+	// What sways may be made firm: the quickest has its turn, however it stands.
+	next := slices.MinFunc(all, func(a, b weighed) int { return cmp.Compare(a.time, b.time) })
+	if next.solids == all[0].solids && len(all) > 1 {
+		next = all[1]
 	}
-	next := all[1]
-	for _, f := range all[1:] {
-		if f.time < next.time {
-			next = f
-		}
-	}
-	if next.time > nearly*all[0].time {
+	if next.solids == all[0].solids || next.time > nearly*all[0].time || all[0].time > twoTime {
 		return best.plan
 	}
 	other := j.refine(j.release(p, next.finished))
@@ -150,6 +118,40 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		return other.plan
 	}
 	return best.plan
+}
+
+// weighed is a layout with its price, and what it takes to print however it stands, in
+// seconds.
+type weighed struct {
+	finished
+	price, time float64
+}
+
+// compare finishes the best rivals of a drawing, and of the best of them all also one on spurs.
+// It returns those that leave least bare, the cheapest first.
+func (j *job) compare(p plan.Plan, first finished, rivals []stood) (all []weighed) {
+	add := func(f finished) {
+		if len(all) > 0 && f.bare > all[0].bare {
+			return
+		}
+		if len(all) > 0 && f.bare < all[0].bare {
+			all = nil
+		}
+		price, over := j.score(f, math.Inf(1))
+		all = append(all, weighed{f, price, price / steadiness(over)})
+		slices.SortStableFunc(all, func(a, b weighed) int { return cmp.Compare(a.price, b.price) })
+	}
+	add(first)
+	for i, other := range rivals {
+		if i >= finalists && !math.IsInf(all[0].price, 1) {
+			break
+		}
+		add(j.mend(p, other))
+	}
+	if hung := j.spurs(all[0].plan, all[0].lines); hung != nil {
+		add(j.finish(p, hung))
+	}
+	return all
 }
 
 // nearly is how much longer the other one of two drawings may take to print than the best, as a

@@ -15,7 +15,7 @@ import (
 
 const (
 	// pareTime bounds the work of paring by the print time of all that it grows, in
-	// seconds: a thousand take some 0.1 s.
+	// seconds: some seconds' work at most.
 	pareTime = 12000.0
 	// pareGain is the least that a change must save, in seconds.
 	pareGain = 0.3
@@ -65,7 +65,7 @@ func (j *job) pare(f finished) finished {
 	if f.solids == nil || j.cells > secondCells {
 		return f
 	}
-	p := &paring{job: j, best: f, time: sample * j.sampled(f.solids), left: pareTime}
+	p := &paring{job: j, best: f, time: j.sampled(f.solids), left: pareTime}
 	if p.time == 0 {
 		return f // nothing is built
 	}
@@ -86,7 +86,7 @@ func (p *paring) try(plans []plan.Plan) (times []float64, solids []*raster.Stack
 	p.left -= float64(n) * p.time
 	p.each(n, func(i int) {
 		solids[i] = p.grown(plans[i])
-		times[i] = sample * p.sampled(solids[i])
+		times[i] = p.sampled(solids[i])
 	})
 	for i := n; i < len(plans); i++ {
 		times[i] = math.Inf(1)

@@ -12,14 +12,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-const (
-	// longestSpur is how far, in mm, a spur goes: on its way out from a wall its lower edge
-	// rises by about as much, and what is further off is as well held from below.
-	longestSpur = 14.0
-	// spurUnder is how much lower than a wall's top a spur meets it, in mm, at least: what
-	// is nearer is joined by ties.
-	spurUnder = 3.0
-)
+// longestSpur is how far, in mm, a spur goes: on its way out from a wall its lower edge rises
+// by about as much, and what is further off is as well held from below.
+const longestSpur = 14.0
 
 // spurs returns lines with ties from low ones to walls of a plan that pass by, made of the
 // same lines: what stands alone under a low spot, an island on every layer, hangs from what
@@ -31,7 +26,7 @@ func (j *job) spurs(p plan.Plan, lines []line) (out []line) {
 	sets := mesh.NewDisjoint[int](len(lines)) // what hangs together without spurs
 	for a := range lines {
 		for b := a + 1; b < len(lines); b++ {
-			if math.Abs(lines[a].at[0].z-lines[b].at[0].z) < spurUnder && lines[a].apart(lines[b]) < j.wall/2 {
+			if math.Abs(lines[a].at[0].z-lines[b].at[0].z) < grow.JoinHeights && lines[a].apart(lines[b]) < j.wall/2 {
 				sets.Union(a, b)
 			}
 		}
@@ -52,7 +47,7 @@ func (j *job) spurs(p plan.Plan, lines []line) (out []line) {
 			best := spur{from: q, line: i, long: longestSpur}
 			for k := range n.Stations {
 				s := &n.Stations[k]
-				if s.Top < q.z+spurUnder || s.Low > q.z-2*depth {
+				if s.Top < q.z+grow.JoinHeights || s.Low > q.z-2*depth {
 					continue
 				}
 				if d := distance(q.Vec, s.P); d < best.long && s.Low+d*rise < q.z-2*depth {
