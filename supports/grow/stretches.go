@@ -123,5 +123,5 @@ func (w *stretches) along(p, u r2.Vec, z float64, but, or int) bool {
 
 // goOn tells whether walls go on where one of line l ends at p, heading along u.
 func (w *stretches) goOn(l int, p, u r2.Vec, z float64, s supports.Settings) bool {
-	return w.has(p, z, s.Wall/2, l) || w.has(r2.Add(p, r2.Scale(s.Wall, u)), z, s.Wall/2, -1)
+	return w.has(p, z, s.Wall/2+samePlace, l) || w.has(r2.Add(p, r2.Scale(s.Wall, u)), z, s.Wall/2, -1)
 }
