@@ -381,7 +381,9 @@ func (n *Network) Next(i int) []Way { return n.Stations[i].next }
 func Within(q plan.Post, p r2.Vec) bool {
 	dx, dy := p.X-q.At[0], p.Y-q.At[1]
 	if q.Side > 0 {
-		return math.Abs(dx) <= q.Side/2+1e-6 && math.Abs(dy) <= q.Side/2+1e-6
+		r := q.Side * postRound
+		ax, ay := math.Abs(dx)-(q.Side/2-r), math.Abs(dy)-(q.Side/2-r)
+		return math.Hypot(max(ax, 0), max(ay, 0)) <= r+1e-6
 	}
 	return dx*dx+dy*dy <= q.Reach*q.Reach+1e-6
 }

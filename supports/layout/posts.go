@@ -69,15 +69,14 @@ func gives(h, all, i float64) float64 {
 
 // side returns the least hollow post up to room wide, h mm high, on which what stands
 // all mm tall and gives way by trunk mm itself above it sways no more than it may, or
-// else the widest, and by how much all gives way, in mm. The second moment of a hollow
-// square is (a⁴ − b⁴)/12.
+// else the widest, and by how much all gives way, in mm.
 func side(h, all, trunk, room, wall float64) (width, give float64) {
 	for _, a := range sides {
 		if width > 0 && a > max(room, rooms[0]) {
 			break
 		}
-		b := a - 2*wall
-		if width, give = a, gives(h, all, (a*a*a*a-b*b*b*b)/12)+trunk; give <= stemShare*sway {
+		moment, _ := grow.Tube(a, wall)
+		if width, give = a, gives(h, all, moment)+trunk; give <= stemShare*sway {
 			break
 		}
 	}

@@ -175,7 +175,7 @@ func (g *structure) price(choice []int, s serve, most float64, l *ledger) (total
 		width, over := g.firm(p, head, g.net.Stations[p.station].Top)
 		t := 0.0
 		if width > 0 {
-			t = (head-p.foot)/layer*(4*width/speed+islandTime) + footTime
+			t = (head-p.foot)/layer*(grow.Around(width)/speed+islandTime) + footTime
 		}
 		if p.foot > 0 {
 			t = t*partFoot + 60
