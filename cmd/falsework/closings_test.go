@@ -64,7 +64,7 @@ func TestBakeBuildsASheetOnRequest(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "plan.yaml")
 	write := func(text string) {
-		if err := os.WriteFile(file, []byte("falsework: 3\npart: {name: bearing-block, triangles: 1200, size_mm: [34, 34, 16]}\n"+text), 0o666); err != nil {
+		if err := os.WriteFile(file, []byte("falsework: 4\npart: {name: bearing-block, triangles: 1200, size_mm: [34, 34, 16]}\n"+text), 0o666); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -373,6 +373,7 @@ type Set struct {
 	Reach *float64        `json:"reach"`
 	Under *string         `json:"under"`
 	Tie   *bool           `json:"tie"`
+	Round *float64        `json:"round"`
 	Posts *[]string       `json:"posts"`
 	By    *plan.Author    `json:"by"`
 	Kind  *plan.Kind      `json:"kind"`
@@ -394,7 +395,7 @@ func put[T any](to *T, from *T) bool {
 func (e *Set) apply(p *plan.Plan, _ *ground) error {
 	steps := e.Bore != nil || e.Direction != nil
 	post, line, zone := e.Side != nil || e.Head != nil || e.Foot != nil || e.Reach != nil || e.Under != nil,
-		e.Tie != nil || e.Posts != nil, e.Kind != nil || e.Place != (Place{})
+		e.Tie != nil || e.Round != nil || e.Posts != nil, e.Kind != nil || e.Place != (Place{})
 	wrong := &Refused{e.ID, "it has no such field"}
 	if i := slices.IndexFunc(p.Posts, func(q plan.Post) bool { return q.ID == e.ID }); i >= 0 {
 		if line || zone || steps {
@@ -428,6 +429,7 @@ func (e *Set) apply(p *plan.Plan, _ *ground) error {
 			}
 		}
 		put(&l.Tie, e.Tie)
+		put(&l.Round, e.Round)
 		if put(&l.Posts, e.Posts) && len(l.Posts) == 0 {
 			l.Posts = nil
 		}

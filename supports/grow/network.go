@@ -100,9 +100,13 @@ func thickest(s supports.Settings) float64 {
 func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raster.Stack, pitch float64) *Network {
 	n := &Network{settings: s, under: under, pitch: pitch, pad: max(p.Taste.Pad, s.Wall)}
 	stops := make([][]float64, len(p.Lines)) // along each line
-	meets := crossings(p.Lines, s.Wall, stops)
+	paths := make([][][3]float64, len(p.Lines))
 	for l := range p.Lines {
-		n.addLine(l, p.Lines[l], stops[l], under)
+		paths[l] = p.Lines[l].Path()
+	}
+	meets := crossings(paths, s.Wall, stops)
+	for l := range p.Lines {
+		n.addLine(l, paths[l], p.Lines[l].Tie, stops[l], under)
 	}
 	passed, joined := make([]int, len(p.Lines)), make([]bool, len(p.Lines))
 	var spurs [][2]int // low and high station
@@ -159,17 +163,17 @@ type meeting struct {
 
 // crossings finds where lines cross or nearly touch, and adds the places to
 // stops.
-func crossings(lines []plan.Line, wall float64, stops [][]float64) []meeting {
+func crossings(paths [][][3]float64, wall float64, stops [][]float64) []meeting {
 	var out []meeting
 	add := func(a, b int, sa, sb float64) {
 		stops[a] = append(stops[a], sa)
 		stops[b] = append(stops[b], sb)
 		out = append(out, meeting{a, b, sa, sb})
 	}
-	boxes := make([][4]float64, len(lines))
-	for l := range lines {
+	boxes := make([][4]float64, len(paths))
+	for l := range paths {
 		b := [4]float64{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
-		for _, q := range lines[l].At {
+		for _, q := range paths[l] {
 			b = [4]float64{min(b[0], q[0]), min(b[1], q[1]), max(b[2], q[0]), max(b[3], q[1])}
 		}
 		boxes[l] = b
@@ -177,19 +181,19 @@ func crossings(lines []plan.Line, wall float64, stops [][]float64) []meeting {
 	// Walls share material where an end stands within half a wall of the other's
 	// middle; a little less makes the overlap real.
 	touch := 0.45 * wall
-	for a := range lines {
-		for b := a; b < len(lines); b++ {
+	for a := range paths {
+		for b := a; b < len(paths); b++ {
 			p, q := boxes[a], boxes[b]
 			if p[0] > q[2]+touch || q[0] > p[2]+touch || p[1] > q[3]+touch || q[1] > p[3]+touch {
 				continue
 			}
 			sa := 0.0
-			for i := 0; i+1 < len(lines[a].At); i++ {
-				a0, a1 := xy(lines[a].At[i]), xy(lines[a].At[i+1])
+			for i := 0; i+1 < len(paths[a]); i++ {
+				a0, a1 := xy(paths[a][i]), xy(paths[a][i+1])
 				la := dist(a0, a1)
 				sb := 0.0
-				for j := 0; j+1 < len(lines[b].At); j++ {
-					b0, b1 := xy(lines[b].At[j]), xy(lines[b].At[j+1])
+				for j := 0; j+1 < len(paths[b]); j++ {
+					b0, b1 := xy(paths[b][j]), xy(paths[b][j+1])
 					lb := dist(b0, b1)
 					if a != b || j > i+1 {
 						if ta, tb, ok := meet(a0, a1, b0, b1, touch); ok {
@@ -248,12 +252,12 @@ func meet(a0, a1, b0, b1 r2.Vec, touch float64) (ta, tb float64, ok bool) {
 }
 
 // addLine places stations on a line: at its points, at stops, and between.
-func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersides) {
+func (n *Network) addLine(l int, path [][3]float64, tie bool, stops []float64, under *Undersides) {
 	var at []float64
 	total := 0.0
-	for i, q := range line.At {
+	for i, q := range path {
 		if i > 0 {
-			total += dist(xy(line.At[i-1]), xy(q))
+			total += dist(xy(path[i-1]), xy(q))
 		}
 		at = append(at, total)
 	}
@@ -285,13 +289,13 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 		if span > 0 {
 			t = min(1, (s-corners[seg])/span)
 		}
-		p, q := line.At[seg], line.At[seg+1]
+		p, q := path[seg], path[seg+1]
 		st := Station{
 			P:    r2.Vec{X: p[0] + (q[0]-p[0])*t, Y: p[1] + (q[1]-p[1])*t},
 			Line: l, Near: -1, parent: -1, along: s, Low: math.Inf(1),
 		}
 		z := p[2] + (q[2]-p[2])*t
-		if line.Tie || under == nil {
+		if tie || under == nil {
 			st.Top = z
 		} else {
 			dir := r2.Sub(xy(q), xy(p))

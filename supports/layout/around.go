@@ -144,7 +144,7 @@ func (t *site) adopt(p plan.Plan, under *grow.Undersides) plan.Plan {
 
 func lineOf(l plan.Line) line {
 	out := line{tie: l.Tie}
-	for _, q := range l.At {
+	for _, q := range l.Path() {
 		out.at = append(out.at, point{r2.Vec{X: q[0], Y: q[1]}, q[2]})
 	}
 	return out

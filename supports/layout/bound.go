@@ -69,8 +69,9 @@ func (t *site) lengthUnder(p plan.Plan, k int, ceiling *raster.Bits) (length flo
 		if l.Tie {
 			continue
 		}
-		for i := 1; i < len(l.At); i++ {
-			a, b := l.At[i-1], l.At[i]
+		at := l.Path()
+		for i := 1; i < len(at); i++ {
+			a, b := at[i-1], at[i]
 			v := r2.Vec{X: b[0] - a[0], Y: b[1] - a[1]}
 			d := math.Sqrt(r2.Norm2(v))
 			n := int(d/t.part.Cell) + 1

@@ -30,6 +30,10 @@ const (
 	pareWide, pareStep, leastSide = 1.0, 0.5, 2.5
 )
 
+// roundings are the radii tried for lines' corners, in mm, from that of a whole wave on. Under
+// a millimetre an arc is hardly longer than a bead is wide.
+var roundings = [...]float64{3, 2, 1.2}
+
 // paring is a layout being pared.
 type paring struct {
 	*job
@@ -72,6 +76,7 @@ func (j *job) pare(f finished) finished {
 	p.score, p.over = j.score(f, math.Inf(1))
 	p.lines()
 	p.posts()
+	p.corners()
 	if p.best.solids != f.solids && j.keeps(p.best, f) {
 		return p.best
 	}
@@ -148,10 +153,13 @@ func (p *paring) lines() {
 }
 
 // drop leaves out those lines and posts that it prints faster without.
-func (p *paring) drop(ids []string) {
+func (p *paring) drop(ids []string) { p.change(ids, p.without) }
+
+// change changes those lines and posts that it prints faster with changed, the best first.
+func (p *paring) change(ids []string, changed func(id string) plan.Plan) {
 	var plans []plan.Plan
 	for _, id := range ids {
-		plans = append(plans, p.without(id))
+		plans = append(plans, changed(id))
 	}
 	times, solids := p.try(plans)
 	order := make([]int, len(ids))
@@ -168,10 +176,39 @@ func (p *paring) drop(ids []string) {
 			first = !p.accept(plans[i], times[i], solids[i])
 			continue
 		}
-		q := []plan.Plan{p.without(ids[i])}
+		q := []plan.Plan{changed(ids[i])}
 		t, s := p.try(q)
 		p.accept(q[0], t[0], s[0])
 	}
+}
+
+// corners rounds the corners of lines, by as much as still holds: a nozzle slows down for
+// sharp ones.
+func (p *paring) corners() {
+	for _, r := range roundings {
+		var ids []string
+		for _, l := range p.best.plan.Lines {
+			if l.By != plan.Designer && l.Round == 0 && cornered(l) {
+				ids = append(ids, l.ID)
+			}
+		}
+		p.change(ids, func(id string) plan.Plan {
+			q := p.best.plan
+			q.Lines = slices.Clone(q.Lines)
+			for i := range q.Lines {
+				if q.Lines[i].ID == id {
+					q.Lines[i].Round = r
+				}
+			}
+			return q
+		})
+	}
+}
+
+// cornered tells whether a line turns a corner.
+func cornered(l plan.Line) bool {
+	l.Round = roundings[0]
+	return len(l.Path()) > len(l.At)
 }
 
 // few tells whether a line is one that may have turned out to hold nothing: one down a slope,

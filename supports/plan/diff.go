@@ -194,6 +194,11 @@ func lineChange(was, is Line) []Change {
 		c.Op, c.From, c.To = Changed, "posts: "+words(was.Posts), "posts: "+words(is.Posts)
 		out = append(out, c)
 	}
+	if was.Round != is.Round {
+		c := b
+		c.Op, c.From, c.To = Changed, "round: "+number(was.Round), "round: "+number(is.Round)
+		out = append(out, c)
+	}
 	return append(out, owner(b, was.By, is.By)...)
 }
 

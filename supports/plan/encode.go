@@ -23,7 +23,8 @@ const header = `# Falsework plan: what holds the part up while it prints. Length
 # what stands here.
 #
 # lines  contact lines under the part, each point x, y and the height of the
-#        underside there; a wall stands below; a tie only joins walls
+#        underside there; a wall stands below; a tie only joins walls; "round" is the
+#        radius that it turns corners by
 # posts  where walls gather and go down; a post without a side is a sole, a stretch
 #        of wall on the ground, within "reach" or under a whole line
 # sheets one layer across the opening under a ceiling, printed onto the part and
@@ -149,7 +150,7 @@ func (l Line) fields() []field {
 	if l.Tie {
 		f = append(f, field{"tie", "true"})
 	}
-	return append(f, fields(field{"by", string(l.By)})...)
+	return append(f, fields(field{"round", some(l.Round)}, field{"by", string(l.By)})...)
 }
 
 func (q Post) fields() []field {

@@ -173,6 +173,9 @@ func (c *checker) line(at []string, l Line) {
 			length += math.Hypot(q[0]-l.At[n-1][0], q[1]-l.At[n-1][1])
 		}
 	}
+	if !finite(l.Round) || l.Round < 0 {
+		c.bad(append(at, "round"), "line %s: round %g mm is no radius", l.ID, l.Round)
+	}
 	if len(l.At) >= 2 && length < leastLine {
 		c.bad(append(at, "at"), "line %s: is only %g mm long in plan view", l.ID, length)
 	}
