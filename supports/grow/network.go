@@ -551,7 +551,7 @@ func (q *queue) Pop() any {
 
 // Ties cuts walls down to ties where both ends are carried without them: between
 // two stations that something else hangs from or stands on, no further apart
-// than a planned bridge.
+// than a planned bridge. What no post reaches between two such may be one as well.
 func (n *Network) Ties() {
 	s := n.settings
 	depth := WallDepth(s)
@@ -630,7 +630,7 @@ func (n *Network) meets(i int) bool {
 func (n *Network) tie(wall []int, i, k int, span, depth float64) {
 	free := func(at, inward int) bool {
 		s := &n.Stations[wall[at]]
-		if s.parent < 0 || math.IsInf(s.Low, 1) {
+		if unreached := math.IsInf(s.Low, 1); s.parent < 0 && !unreached {
 			return false
 		}
 		for _, w := range s.next {

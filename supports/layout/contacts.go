@@ -224,6 +224,11 @@ func (t *site) flat(k int, p *raster.Piece, scale float64) []line {
 		}
 		out = slices.DeleteFunc(sides, t.along)
 	}
+	if t.pattern == hooped || t.pattern == snug {
+		if ringed, ok := t.hoops(k, &p.Cells, &open, out, scale, t.pattern == snug); ok {
+			return ringed
+		}
+	}
 	served := t.mask(out, 2*t.s.Line)
 	// comb draws lines square to the direction normal, a pitch apart or closer, and returns
 	// how far apart they are.
@@ -260,14 +265,16 @@ const (
 	square pattern = iota // least contact
 	broad                 // lines of the first family further apart, those of the second closer
 	deep                  // the other way about
+	hooped                // round a hole: see hoops
+	snug                  // likewise, with hoops along walls
 )
 
 // long returns the share of a bridge that a side across the sparser family takes.
 func (p pattern) long() float64 {
-	if p == square {
-		return math.Sqrt2 / 2
+	if p == broad || p == deep {
+		return oblong
 	}
-	return oblong
+	return math.Sqrt2 / 2
 }
 
 // oblong is that share where it is the long side. What closer lines cost is ties from one

@@ -48,6 +48,10 @@ func (j *job) others(n need.Need, lines []line) (out [][]line) {
 			draw(loose, 0, square, true, true)
 		}
 	}
+	if level > 0 && j.ringed(n) {
+		draw(loose, 0, hooped, false, false)
+		draw(loose, 0, snug, false, false)
+	}
 	// Arms further apart may need mending, or not.
 	apart := *j.site
 	apart.bold = bold

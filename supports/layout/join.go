@@ -49,6 +49,7 @@ func (t *site) join(lines []line) []line {
 		cost float64
 	}
 	var edges []edge
+	sets, seen := mesh.NewDisjoint[int](len(lines)), map[[2]int]bool{}
 	bins := map[[2]int][]int{}
 	key := func(p point) [2]int { return [2]int{int(math.Floor(p.X / span)), int(math.Floor(p.Y / span))} }
 	for i := range places {
@@ -68,6 +69,11 @@ func (t *site) join(lines []line) []line {
 					if d > span {
 						continue
 					}
+					if pair := [2]int{p.line, q.line}; d < 2*joinStep && !seen[pair] {
+						if seen[pair] = true; lines[p.line].apart(lines[q.line]) < t.wall/2 {
+							sets.Union(p.line, q.line) // their walls share material
+						}
+					}
 					// Of equal ties, the one nearest both middles.
 					e := edge{i, j, d + 0.05*(p.off+q.off)}
 					if old, ok := best[q.line]; !ok || e.cost < old.cost {
@@ -83,15 +89,10 @@ func (t *site) join(lines []line) []line {
 	slices.SortFunc(edges, func(x, y edge) int {
 		return cmp.Or(cmp.Compare(x.cost, y.cost), cmp.Compare(x.a, y.a), cmp.Compare(x.b, y.b))
 	})
-	sets := mesh.NewDisjoint[int](len(lines))
 	var ties []line
 	for _, e := range edges {
 		p, q := places[e.a], places[e.b]
 		if sets.Find(p.line) == sets.Find(q.line) {
-			continue
-		}
-		if distance(p.Vec, q.Vec) < 2*joinStep && lines[p.line].apart(lines[q.line]) < t.wall/2 {
-			sets.Union(p.line, q.line) // their walls share material
 			continue
 		}
 		tie, ok := t.tie(p.point, q.point)

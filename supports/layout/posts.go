@@ -521,9 +521,36 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 			if add(rest, s) {
 				better = true
 			}
+			// What the walls beside a line do for a sole, another one may.
+			if slim := g.slimmer(choice[c]); slim >= 0 {
+				with := slices.Clone(choice)
+				with[c] = slim
+				if add(with, g.serveBy(with)) {
+					better = true
+				}
+			}
 		}
 	}
 	return
+}
+
+// slimmer returns the spot of a sole under the same line that takes in least of the walls
+// beside it, −1 if the spot is that itself or no such sole.
+func (g *structure) slimmer(spot int) int {
+	p := &g.spots[spot]
+	if p.under == "" || p.post != nil {
+		return -1
+	}
+	best := spot
+	for i := range g.spots {
+		if q := &g.spots[i]; q.post == nil && q.under == p.under && q.reach < g.spots[best].reach {
+			best = i
+		}
+	}
+	if best == spot {
+		return -1
+	}
+	return best
 }
 
 // prices returns what the first n spots of those to choose from cost, each beside a

@@ -56,6 +56,15 @@ func (g *structure) piecemeal() {
 			}
 		}
 	}
+	// What is shorter than a wall is thick is of the walls that meet there: lines end a little
+	// before or beyond the middle of the one that they meet.
+	for n := range g.chains {
+		for k, b := range g.chains[n].at[1:] {
+			if a := g.chains[n].at[k]; distance(g.place(a), g.place(b)) < g.wall/2 {
+				sets.Union(a, b)
+			}
+		}
+	}
 	joints := make([][]int, len(g.stations))
 	for n := range g.chains {
 		c := &g.chains[n]
@@ -64,8 +73,9 @@ func (g *structure) piecemeal() {
 		}
 		for k := 1; k < len(c.at); k++ {
 			a, b := c.at[k-1], c.at[k]
-			joints[sets.Find(a)] = append(joints[sets.Find(a)], len(g.pieces))
-			joints[sets.Find(b)] = append(joints[sets.Find(b)], len(g.pieces))
+			if p, q := sets.Find(a), sets.Find(b); p != q {
+				joints[p], joints[q] = append(joints[p], len(g.pieces)), append(joints[q], len(g.pieces))
+			}
 			// A wall is as tall as a tie at least, but for the rounding of walls.
 			g.least += distance(g.place(a), g.place(b)) * (g.depth - 1e-6) / g.s.Layer / speed
 			g.pieces = append(g.pieces, piece{a, b, distance(g.place(a), g.place(b)), min(g.tops[a], g.tops[b])})
