@@ -520,6 +520,7 @@ func (g *structure) choose() (choice []int, heads []float64, total float64) {
 			}
 			if add(rest, s) {
 				better = true
+				continue
 			}
 			// What the walls beside a line do for a sole, another one may.
 			if slim := g.slimmer(choice[c]); slim >= 0 {

@@ -103,7 +103,7 @@ func (g plainly) price(choice []int, s served) (total float64, heads []float64) 
 		width, over := g.firm(p, head, g.net.Stations[p.station].Top)
 		t := 0.0
 		if width > 0 {
-			t = (head-p.foot)/layer*(4*width/speed+islandTime) + footTime
+			t = (head-p.foot)/layer*((4-(8-2*math.Pi)/3)*width/speed+islandTime) + footTime
 		}
 		if p.foot > 0 {
 			t = t*partFoot + 60
@@ -239,8 +239,27 @@ func (g plainly) choose() (choice []int, heads []float64, total float64) {
 				better = true
 				break
 			}
+			swapped := false
 			for sp := g.fixed; sp < len(g.spots); sp++ {
 				if try(append(rest[:len(rest):len(rest)], sp), g.with(&scratch, s, len(rest), sp)) {
+					better, swapped = true, true
+				}
+			}
+			slim := base[c]
+			for sp := range g.spots {
+				p, q := &g.spots[base[c]], &g.spots[sp]
+				if p.post == nil && q.post == nil && p.under != "" && q.under == p.under && q.reach < g.spots[slim].reach {
+					slim = sp
+				}
+			}
+			if swapped || slim == base[c] {
+				continue
+			}
+			with := append([]int(nil), base...)
+			with[c] = slim
+			s = g.serveBy(with)
+			for sp := g.fixed; sp < len(g.spots); sp++ {
+				if try(append(with[:len(with):len(with)], sp), g.with(&scratch, s, len(with), sp)) {
 					better = true
 				}
 			}
