@@ -106,7 +106,8 @@ func (j *job) sampled(sup *raster.Stack) float64 {
 }
 
 // rivals returns the drawings that may print faster than the first, the fastest first,
-// by what they are before they are mended.
+// by what they are before they are mended. Where a need has several regions, each region is
+// drawn as that prints fastest, and as the next best does.
 func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) {
 	if len(drawings) == 0 {
 		return nil
@@ -115,6 +116,7 @@ func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) 
 		stood
 		time float64
 	}
+	drawings = j.mixed(p, append([][]line{first.lines}, drawings...))
 	list := make([]rival, len(drawings))
 	j.each(len(list), func(i int) {
 		d := j.stand(p, drawings[i])
@@ -128,3 +130,77 @@ func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) 
 	}
 	return out
 }
+
+const (
+	// apartRegions is how many regions, those with the longest lines, are drawn each for
+	// itself; the others are drawn alike.
+	apartRegions = 2
+	// perRegion is how many drawings of a region are mixed with those of others, and
+	// mixtures how many are stood as a whole.
+	perRegion, mixtures = 3, 6
+)
+
+// mixed returns the mixtures of drawings, the first of which is the one to beat, that should
+// print fastest by what their regions take each for itself. Of one region there is nothing to
+// mix: all but the first are returned.
+func (j *job) mixed(p plan.Plan, drawings [][]line) [][]line {
+	most := map[int]float64{}
+	for _, l := range drawings[0] {
+		most[l.region] += l.length()
+	}
+	var regions []int
+	for r := range most {
+		regions = append(regions, r)
+	}
+	if len(regions) < 2 {
+		return drawings[1:]
+	}
+	slices.SortFunc(regions, func(a, b int) int { return cmp.Or(cmp.Compare(most[b], most[a]), a-b) })
+	group := map[int]int{}
+	for n, r := range regions {
+		group[r] = min(n, apartRegions)
+	}
+	type share struct {
+		lines []line
+		time  float64
+	}
+	shares := make([][]share, min(len(regions), apartRegions+1))
+	for _, lines := range drawings {
+		own := make([][]line, len(shares))
+		for _, l := range lines {
+			own[group[l.region]] = append(own[group[l.region]], l)
+		}
+		for g := range own {
+			if !slices.ContainsFunc(shares[g], func(s share) bool { return slices.EqualFunc(s.lines, own[g], sameCourse) }) {
+				shares[g] = append(shares[g], share{lines: own[g]})
+			}
+		}
+	}
+	for g := range shares {
+		j.each(len(shares[g]), func(i int) {
+			shares[g][i].time = j.sampled(j.stand(p, shares[g][i].lines).solids)
+		})
+		slices.SortStableFunc(shares[g], func(a, b share) int { return cmp.Compare(a.time, b.time) })
+		shares[g] = shares[g][:min(len(shares[g]), perRegion)]
+	}
+	// All mixtures, the fastest first.
+	all := []share{{}}
+	for _, of := range shares {
+		var next []share
+		for _, a := range all {
+			for _, b := range of {
+				next = append(next, share{slices.Concat(a.lines, b.lines), a.time + b.time})
+			}
+		}
+		all = next
+	}
+	slices.SortStableFunc(all, func(a, b share) int { return cmp.Compare(a.time, b.time) })
+	var out [][]line
+	for _, s := range all[:min(len(all), mixtures)] {
+		out = append(out, s.lines)
+	}
+	return out
+}
+
+// sameCourse tells whether two lines run the same way.
+func sameCourse(a, b line) bool { return a.tie == b.tie && slices.Equal(a.at, b.at) }
