@@ -48,11 +48,20 @@ func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float6
 		return nil, false
 	}
 	gap := (last-first+t.wall)/between - t.wall // in the clear
-	pitch := t.wall + math.Sqrt(span*span-gap*gap)
+	from, way := first, 1.0
+	if in, off := a.inner.free || a.inner.bare, a.outer.free || a.outer.bare; in != off && between > 1 {
+		// Stubs hang in the air and are taller the longer they are; spokes are ties.
+		gap = min(oblong*span, (last-first-beside)/(between-1)-t.wall)
+		if off {
+			from, way = last, -1
+		}
+	}
 	for i := 1.0; i < between; i++ {
-		at = append(at, first+i*(gap+t.wall)-t.wall/2)
+		at = append(at, from+way*(i*(gap+t.wall)-t.wall/2))
 	}
 	slices.Sort(at)
+	// Lines that reach over a gap stand so far apart that no bead between them is too long.
+	pitch := func(gap float64) float64 { return t.wall + math.Sqrt(span*span-gap*gap) }
 	z := t.part.Bottom(k)
 	var rings [][]r2.Vec
 	out = slices.Clone(edges)
@@ -84,7 +93,7 @@ func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float6
 		}
 	}
 	for n := 0; n+1 < len(rings); n++ {
-		for _, p := range spaced(rings[n+1], pitch) {
+		for _, p := range spaced(rings[n+1], pitch(gap)) {
 			q, d := closest(rings[n], p)
 			if d <= 2*(gap+t.wall) {
 				spoke(q, p)
@@ -92,10 +101,15 @@ func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float6
 		}
 	}
 	// Stubs to the walls that the ceiling ends at.
-	stub := func(ring []r2.Vec, rim *rim) {
-		for _, p := range spaced(ring, pitch*ringShare(ring, rim.loop)) {
+	stub := func(ring []r2.Vec, rim *rim, outside bool, reach float64) {
+		apart := pitch(min(reach, oblong*span))
+		if rim.chord(t.s.Clearance, outside) > span {
+			// A bead along the wall passes the tip of a stub, and is to land on those beside it.
+			apart = min(apart, (t.wall+span)/2)
+		}
+		for _, p := range spaced(ring, apart*ringShare(ring, rim.loop)) {
 			q, d := closest(rim.loop, p)
-			if d == 0 || d > 2*(gap+t.wall) {
+			if d == 0 || d > 2*(reach+t.wall) {
 				continue
 			}
 			u := r2.Scale(1/d, r2.Sub(q, p))
@@ -111,10 +125,10 @@ func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float6
 		}
 	}
 	if !a.inner.free && !a.inner.bare && len(rings) > 0 {
-		stub(rings[0], &a.inner)
+		stub(rings[0], &a.inner, false, at[0]-t.wall/2)
 	}
 	if !a.outer.free && !a.outer.bare && len(rings) > 0 {
-		stub(rings[len(rings)-1], &a.outer)
+		stub(rings[len(rings)-1], &a.outer, true, a.width-at[len(at)-1]-t.wall/2)
 	}
 	return out, len(rings) > 0
 }
