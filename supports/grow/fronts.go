@@ -152,8 +152,11 @@ func (n *Network) path(wall []int, k int) (path []place, ahead []int, starts flo
 		}
 		t := &n.Stations[wall[k+1]]
 		low, next := n.begins(wall[k]), n.begins(wall[k+1])
-		if t.tied || next < low {
-			return append(path, place{s.P, next}), ahead, starts // a tie begins, or it met another
+		if next < low {
+			return path, ahead, starts // it met another
+		}
+		if t.tied {
+			return append(path, place{s.P, next}), ahead, starts // a tie begins
 		}
 		if gap := dist(s.P, t.P); next-low > gap*lean+1e-6 && gap > step+samePlace && !(s.parent < 0 && t.parent < 0) {
 			// The edge stands up half a wall on: see leap.
