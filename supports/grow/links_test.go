@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"falsework/mesh"
@@ -264,6 +265,70 @@ func TestFollowAgreesWithWalking(t *testing.T) {
 			if d := dist(spots[back], at[k-from]); d > 0.02 {
 				t.Fatalf("seed %d, layer %d: what follows is %.3f mm from where walking comes to", seed, k, d)
 			}
+		}
+	}
+}
+
+// The way of an end never leads down: it goes up to where it meets the end that comes towards it,
+// however much lower that was just before.
+func TestEndsGoUpUntilTheyMeet(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(8, 2))
+	for range 50 {
+		n := &Network{settings: s}
+		var wall []int
+		peak := 2 + r.IntN(6)
+		low, down := 2.0, 3+3*r.Float64()
+		for i := range 10 {
+			if i <= peak {
+				low += 2 * r.Float64()
+			} else {
+				low -= down * r.Float64() / 2
+			}
+			n.Stations = append(n.Stations, Station{P: r2.Vec{X: 0.5 * float64(i)}, Top: 40, Low: max(low, 1), parent: 0})
+			wall = append(wall, i)
+		}
+		n.Stations[0].parent, n.Stations[9].parent = -1, -1
+		back := slices.Clone(wall)
+		slices.Reverse(back)
+		for side, w := range [2][]int{wall, back} {
+			path, _, _ := n.path(w, 0)
+			for i := 1; i < len(path); i++ {
+				if path[i].z < path[i-1].z {
+					t.Fatalf("side %d: from z %.2f down to %.2f: %v", side, path[i-1].z, path[i].z, path)
+				}
+			}
+			if top := path[len(path)-1].z; math.Abs(top-n.Stations[peak].Low) > 1e-9 {
+				t.Errorf("side %d: ends at z %.2f, and the other end meets it at %.2f", side, top, n.Stations[peak].Low)
+			}
+		}
+	}
+}
+
+// An end that is flush with the face of a wall, half a wall from its middle, is no free end,
+// wherever on the plate that is.
+func TestEndsFlushWithAWallAreNotFree(t *testing.T) {
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(4, 4))
+	for range 200 {
+		x := 100 * r.Float64()
+		n := &Network{settings: s, Walls: [][]int{{0, 1}}}
+		for _, y := range []float64{10, 10.5} {
+			n.Stations = append(n.Stations, Station{P: r2.Vec{X: x, Y: y}, Top: 20})
+		}
+		walls := n.stretches()
+		at := func(off float64) bool { return walls.goOn(1, r2.Vec{X: x + off, Y: 10.2}, r2.Vec{X: 1}, 5, s) }
+		if !at(s.Wall / 2) {
+			t.Fatalf("free at the face of a wall at x %.17g", x)
+		}
+		if at(s.Wall/2 + 0.05) {
+			t.Fatalf("not free beyond the face of a wall at x %.17g", x)
 		}
 	}
 }

@@ -104,7 +104,8 @@ func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float6
 	stub := func(ring []r2.Vec, rim *rim, outside bool, reach float64) {
 		apart := pitch(min(reach, oblong*span))
 		if rim.chord(t.s.Clearance, outside) > span {
-			// A bead along the wall passes the tip of a stub, and is to land on those beside it.
+			// A bead along the wall passes the tip of a stub, and is to land on those beside it;
+			// where that is not enough it is mended.
 			apart = min(apart, (t.wall+span)/2)
 		}
 		for _, p := range spaced(ring, apart*ringShare(ring, rim.loop)) {

@@ -2,6 +2,7 @@ package layout
 
 import (
 	"math"
+	"path/filepath"
 	"slices"
 	"testing"
 
@@ -157,5 +158,76 @@ func TestTipsHangBySpurs(t *testing.T) {
 	}
 	if left := without(with.plan); left > 0 {
 		t.Errorf("%d cells bare on spurs alone", left)
+	}
+}
+
+// Corners of waves are rounded where that prints faster and holds as well; the designer's stay
+// as sharp as they are.
+func TestParingRoundsCorners(t *testing.T) {
+	m, _, err := mesh.ReadSTL(filepath.Join("..", "..", "testdata", "parts", "mast-saddle.stl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	part := raster.Section(m, raster.GridFor(m.Bounds(), s.Cell, 3), s.Layers(), 0)
+	p := Layout("mast-saddle", m, part, need.Find(m, part, s, 0), s, 0)
+	j := newJob(newSite(part, s), grow.NewUndersides(m), 0)
+	sharp := func(by plan.Author) plan.Plan {
+		q := p
+		q.Lines = slices.Clone(p.Lines)
+		for i := range q.Lines {
+			q.Lines[i].Round, q.Lines[i].By = 0, by
+		}
+		return q
+	}
+	round := func(p plan.Plan) (n int) {
+		for _, l := range p.Lines {
+			if l.Round > 0 {
+				n++
+			}
+		}
+		return n
+	}
+	q := sharp(plan.Tool)
+	whole, cut := j.grown(p), j.grown(q)
+	if round(p) == 0 || j.sampled(whole) >= j.sampled(cut) || count(j.open(whole)) > count(j.open(cut)) {
+		t.Errorf("%d lines are rounded: %.1f s and %d cells bare, sharp %.1f s and %d", round(p), j.sampled(whole), count(j.open(whole)), j.sampled(cut), count(j.open(cut)))
+	}
+	q = sharp(plan.Designer)
+	if is := j.pare(finished{plan: q, bare: count(j.open(cut)), solids: cut}); round(is.plan) > 0 {
+		t.Errorf("%d of the designer's lines are rounded", round(is.plan))
+	}
+}
+
+// Of two regions each is drawn as that one prints fastest, whatever the other is drawn as.
+func TestRegionsAreMixed(t *testing.T) {
+	m, part, s := ceiling(t, 60, 20, 20)
+	j := newJob(newSite(part, s), grow.NewUndersides(m), 0)
+	rows := func(region int, x0 float64, n int) (out []line) {
+		for i := range n {
+			x := x0 + 24*float64(i)/float64(n)
+			out = append(out, line{region: region, at: []point{{r2.Vec{X: x, Y: 5}, 20}, {r2.Vec{X: x, Y: 23}, 20}}})
+		}
+		return out
+	}
+	few, many := func(r int, x float64) []line { return rows(r, x, 3) }, func(r int, x float64) []line { return rows(r, x, 7) }
+	first := slices.Concat(many(0, 2), few(1, 34))
+	other := slices.Concat(few(0, 2), many(1, 34))
+	got := j.mixed(plan.Plan{Version: plan.Version, Settings: plan.FromSettings(s)}, [][]line{first, other})
+	if len(got) != 4 {
+		t.Fatalf("%d mixtures of two by two, want 4", len(got))
+	}
+	if best := slices.Concat(few(0, 2), few(1, 34)); len(got[0]) != len(best) {
+		t.Errorf("the fastest has %d lines, want the few of both regions", len(got[0]))
+	}
+	if len(got[3]) != 14 {
+		t.Errorf("the slowest has %d lines, want the many of both", len(got[3]))
+	}
+	one := [][]line{few(0, 2), many(0, 2)}
+	if got := j.mixed(plan.Plan{Version: plan.Version, Settings: plan.FromSettings(s)}, one); len(got) != 1 || len(got[0]) != 7 {
+		t.Errorf("of one region %d drawings are left, want all but the first", len(got))
 	}
 }
