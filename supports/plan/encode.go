@@ -158,7 +158,7 @@ func (q Post) fields() []field {
 		under = word(q.Under)
 	}
 	return fields(field{"id", word(q.ID)}, field{"at", vector(q.At[:]...)}, field{"side", some(q.Side)}, field{"reach", some(q.Reach)},
-		field{"under", under}, field{"head", some(q.Head)}, field{"foot", some(q.Foot)}, field{"by", string(q.By)})
+		field{"under", under}, field{"toe", some(q.Toe)}, field{"head", some(q.Head)}, field{"foot", some(q.Foot)}, field{"by", string(q.By)})
 }
 
 // flow writes a mapping on one line.
