@@ -17,9 +17,9 @@ const (
 	// flareStray is how far, in mm, a flare's straight run may stray from the wall that it
 	// widens.
 	flareStray = 0.2
-	// longestFlare is the length of walls on a sole, in mm, from which it is long enough
+	// LongestFlare is the length of walls on a sole, in mm, from which it is long enough
 	// without, unless the plan says otherwise.
-	longestFlare = 16.0
+	LongestFlare = 16.0
 	// flareStep is by how much narrower, in mm, a toe is tried where it has no room.
 	flareStep = 0.6
 )
@@ -67,18 +67,38 @@ func (n *Network) flares(p *plan.Plan, q plan.Post, highest float64, part *raste
 // levers tells whether the plate could let go of short walls that stand on it at these
 // stations when the nozzle drags at height z.
 func (n *Network) levers(on map[int]bool, z float64) bool {
-	var walls []slab
-	long, half := 0.0, n.settings.Wall/2
+	walls := n.between(on)
+	return long(walls) <= LongestFlare && n.settings.Drag*z*lever(walls) > n.settings.Adhesion
+}
+
+// between returns the walls between some stations, each from one to the next.
+func (n *Network) between(on map[int]bool) (walls []slab) {
+	half := n.settings.Wall / 2
 	for _, wall := range n.Walls {
 		for i := 1; i < len(wall); i++ {
-			a, b := n.Stations[wall[i-1]].P, n.Stations[wall[i]].P
-			if l := dist(a, b); on[wall[i-1]] && on[wall[i]] && l > 0 {
+			if a, b := n.Stations[wall[i-1]].P, n.Stations[wall[i]].P; on[wall[i-1]] && on[wall[i]] && dist(a, b) > 0 {
 				walls = append(walls, slab{a, b, half, half})
-				long += l
 			}
 		}
 	}
-	return long <= longestFlare && n.settings.Drag*z*lever(walls) > n.settings.Adhesion
+	return walls
+}
+
+// long returns the length of all slabs, in mm.
+func long(walls []slab) (l float64) {
+	for _, w := range walls {
+		l += dist(w.a, w.b)
+	}
+	return l
+}
+
+// Long returns the length of walls that a sole carries, in mm.
+func (n *Network) Long(lines []plan.Line, q plan.Post) float64 {
+	on := map[int]bool{}
+	for _, i := range n.Afoot(lines, q) {
+		on[i] = true
+	}
+	return long(n.between(on))
 }
 
 // widened returns the straight stretches of walls between some stations, wider by out, or by

@@ -2,6 +2,7 @@ package layout
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -16,17 +17,17 @@ import (
 const (
 	// firmRounds bounds how often a layout is made firmer, and firmTries the ways tried at
 	// one place.
-	firmRounds, firmTries = 5, 3
-	// dearest is how many times as long a layout may take for being firmer, and dearStands for
-	// standing firmly everywhere.
-	dearest, dearStands = 1.04, 1.06
+	firmRounds, firmTries = 7, 5
+	// dearest is how many times as long a layout may take on the way to being firmer: what
+	// comes of it is weighed by its price.
+	dearest = 1.3
 	// leastGain is the share of what is beyond the limits that a round must take away.
 	leastGain = 0.02
 	// lastGain is the same of longer soles alone, which are dear.
 	lastGain = 0.5
 	// firmTime bounds the plans grown by the print time of all of them, in seconds, and
 	// firmPlans by their number; firstPlans are grown however long they take.
-	firmTime, firmPlans, firstPlans = 12000.0, 24, 3
+	firmTime, firmPlans, firstPlans = 14000.0, 24, 3
 	// firmShare is what of a limit is used up by what is made to meet it.
 	firmShare = 0.92
 	// sameStem is how far apart, in mm, stems are made firmer together.
@@ -47,21 +48,52 @@ func (j *job) firm(f finished) finished {
 	if err != nil || stance.Firm() {
 		return f
 	}
-	takes := j.roughly(f.solids, stance.Printed)
+	takes := j.sampled(f.solids)
 	w := &firming{job: j, best: f, stance: stance, takes: takes, left: min(firmPlans, max(firstPlans, int(firmTime/takes)))}
 	tries := map[[2]int]int{}
 	for turn := 0; turn < firmRounds && w.left > 0 && !w.stance.Firm(); turn++ {
-		if list := w.changes(tries); len(list) > 0 {
+		before := maps.Clone(tries)
+		wide, feet := w.changes(tries, false)
+		list := wide
+		if feet {
+			// Feet are made wider or longer, whichever is better.
+			if long, _ := w.changes(before, true); w.better(long, wide) {
+				list = long
+			}
+		}
+		if len(list) > 0 {
 			w.take(list, leastGain)
 		} else if list = w.longerSoles(longer * float64(1+turn)); len(list) == 0 || !w.take(list, lastGain) {
 			break
 		}
 	}
-	if w.best.solids != f.solids && j.keeps(w.best, f) {
-		return w.best
+	if w.stance.Firm() {
+		w.narrow(&f.plan)
 	}
-	return f
+	if w.best.solids == f.solids || !j.keeps(w.best, f) {
+		return f
+	}
+	was, _ := j.score(f, math.Inf(1))
+	if is, _ := j.score(w.best, math.Inf(1)); is > was {
+		return f
+	}
+	return w.best
 }
+
+// narrow makes posts that were made wider than in a plan as wide as prints fastest.
+func (w *firming) narrow(was *plan.Plan) {
+	p := &paring{job: w.job, best: w.best, time: w.sampled(w.best.solids), left: narrowTime}
+	p.score, p.over = w.score(w.best, math.Inf(1))
+	for i := range was.Posts {
+		if p.best.plan.Posts[i].Side > was.Posts[i].Side {
+			p.resize(i)
+		}
+	}
+	w.best = p.best
+}
+
+// narrowTime bounds that work as pareTime does paring.
+const narrowTime = 4000.0
 
 // firming is a layout being made firm.
 type firming struct {
@@ -70,17 +102,19 @@ type firming struct {
 	stance prove.Stance // of best
 	takes  float64      // roughly, what it took at first
 	left   int          // plans that may be grown
+	vain   [][2]r2.Vec  // ends of braces that could not be grown
+	last   []trial      // of the best plan, that are known
 }
 
 // take makes the best plan firmer by a list of changes, or, if that is no gain, by those
 // halves of them that are one. Gain is the share of what is beyond the limits that all of
 // them must take away.
 func (w *firming) take(list []change, gain float64) bool {
-	if len(list) == 0 || w.left <= 0 {
+	if len(list) == 0 {
 		return false
 	}
-	w.left--
-	if w.try(list, gain) {
+	if t := w.try(list); t.solids != nil && t.time <= dearest*w.takes && t.stance.ExcessMM <= (1-gain)*w.stance.ExcessMM {
+		w.best, w.stance, w.last = t.finished, t.stance, nil
 		return true
 	}
 	if len(list) == 1 {
@@ -91,32 +125,67 @@ func (w *firming) take(list []change, gain float64) bool {
 	return w.take(list[half:], gain/2) || a
 }
 
-// try makes the best plan firmer by a list of changes, if that is a gain.
-func (w *firming) try(list []change, gain float64) bool {
+// trial is what became of changes: how it stands, and about how long it prints, in seconds.
+type trial struct {
+	finished
+	stance  prove.Stance
+	time    float64
+	changes []change
+}
+
+// better tells whether one list of changes makes the best plan firmer than another, or
+// as firm in less time.
+func (w *firming) better(a, b []change) bool {
+	s, t := w.try(a), w.try(b)
+	w.last = []trial{s, t}
+	switch {
+	case s.solids == nil || t.solids == nil:
+		return t.solids == nil
+	case s.stance.Firm() && t.stance.Firm():
+		return s.time < t.time
+	}
+	return s.stance.ExcessMM < t.stance.ExcessMM
+}
+
+// try returns what becomes of the best plan by a list of changes, without solids if they
+// cannot be grown or no more plans may be.
+func (w *firming) try(list []change) (t trial) {
+	for _, t := range w.last {
+		if len(list) > 0 && len(t.changes) == len(list) && &t.changes[0] == &list[0] {
+			return t
+		}
+	}
+	if len(list) == 0 || w.left <= 0 {
+		return trial{}
+	}
+	w.left--
+	t = trial{finished: w.best, changes: list}
 	c := w.best.plan
 	first := len(c.Lines)
 	c.Lines, c.Posts = slices.Clone(c.Lines), slices.Clone(c.Posts)
 	for i := range list {
 		list[i].apply(&c)
 	}
-	next := w.best
-	if next.solids = w.built(&c, first); next.solids == nil {
-		return false
+	if t.solids = w.built(&c, first); t.solids == nil {
+		return t
 	}
-	next.plan = c
-	now, err := prove.Stand(w.print, next.solids, w.s, prove.Options{Workers: w.workers})
-	if err != nil {
-		return false
+	for i := range list {
+		if b := list[i].line; b != nil && !slices.ContainsFunc(c.Lines[first:], func(l plan.Line) bool { return slices.Equal(l.At, b.At) }) {
+			w.vain = append(w.vain, ends(b))
+		}
 	}
-	most := dearest
-	if now.Firm() {
-		most = dearStands
+	var err error
+	t.plan, t.time = c, w.sampled(t.solids)
+	if t.stance, err = prove.Stand(w.print, t.solids, w.s, prove.Options{Workers: w.workers}); err != nil {
+		return trial{}
 	}
-	if w.roughly(next.solids, now.Printed) > most*w.takes || now.ExcessMM > (1-gain)*w.stance.ExcessMM {
-		return false
-	}
-	w.best, w.stance = next, now
-	return true
+	return t
+}
+
+// ends returns the ends of a line in plan.
+func ends(l *plan.Line) [2]r2.Vec {
+	a, b := l.At[0], l.At[len(l.At)-1]
+	return [2]r2.Vec{{X: a[0], Y: a[1]}, {X: b[0], Y: b[1]}}
 }
 
 // change is one way in which a plan may be made firmer.
@@ -163,15 +232,16 @@ func (w *firming) remedies() *remedy {
 	n.Hang(w.best.plan)
 	n.Ties()
 	n.Raise()
-	return &remedy{job: w.job, plan: &w.best.plan, net: n, stance: &w.stance}
+	return &remedy{job: w.job, plan: &w.best.plan, net: n, stance: &w.stance, vain: w.vain}
 }
 
-// changes returns what may help where something gives way, the worst first. Tries counts the
-// ways tried at each place.
-func (w *firming) changes(tries map[[2]int]int) []change {
+// changes returns what may help where something gives way, the worst first, and whether feet
+// are among that: they are made long, or else wide. Tries counts the ways tried at each place.
+func (w *firming) changes(tries map[[2]int]int, long bool) (list []change, feet bool) {
 	r := w.remedies()
+	r.long = long
 	var tried [][2]int
-	at := func(p r2.Vec, z float64, do func(try int)) {
+	at := func(p r2.Vec, do func(try int)) {
 		key := [2]int{int(math.Floor(p.X / sameStem)), int(math.Floor(p.Y / sameStem))}
 		if tries[key] < firmTries && !slices.Contains(tried, key) {
 			tried = append(tried, key)
@@ -181,13 +251,13 @@ func (w *firming) changes(tries map[[2]int]int) []change {
 	}
 	for i := range w.stance.Stems {
 		st := &w.stance.Stems[i]
-		at(r2.Vec{X: st.At.X, Y: st.At.Y}, st.At.Z, func(try int) { r.apply(st, try) })
+		at(r2.Vec{X: st.At.X, Y: st.At.Y}, func(try int) { r.apply(st, try) })
 	}
 	for i := range w.stance.Tips {
 		tip := &w.stance.Tips[i]
-		at(r2.Vec{X: tip.At.X, Y: tip.At.Y}, tip.At.Z, func(try int) { r.balance(tip, try) })
+		at(r2.Vec{X: tip.At.X, Y: tip.At.Y}, func(try int) { r.balance(tip, try) })
 	}
-	return r.list
+	return r.list, r.feet
 }
 
 // longerSoles returns longer soles wherever something gives way.
@@ -197,16 +267,6 @@ func (w *firming) longerSoles(by float64) []change {
 		r.lengthen(&w.stance.Stems[i], by)
 	}
 	return r.list
-}
-
-// roughly returns the print time, in seconds, of walls one line thick in so many pieces, by
-// their length and the hops between them: enough to compare two that hardly differ.
-func (j *job) roughly(sup *raster.Stack, pieces int) float64 {
-	cells := 0
-	for k := range sup.Cut {
-		cells += sup.Cut[k].Count()
-	}
-	return float64(cells)*j.part.CellArea()/j.wall/speed + float64(pieces)*islandTime
 }
 
 // keeps tells whether what was made firmer holds and comes off as well as before.
@@ -247,29 +307,43 @@ type remedy struct {
 	stance  *prove.Stance
 	list    []change
 	touched []string // posts that change
-	braced  []point  // where braces begin, at their upper edges
+	long    bool     // soles are made longer, if they can be, and not wider
+	feet    bool     // whether any are among the changes
+	vain    [][2]r2.Vec
+	braced  []point // where braces begin, at their upper edges
 }
 
 // apply does what may help where a stem gives way.
 func (r *remedy) apply(st *prove.Stem, try int) {
+	q := r.stands(st)
 	if st.SwayMM > sway {
-		if q := r.under(st); q != nil && try == 0 {
-			r.widen(q, math.Cbrt(st.SwayMM/sway/firmShare))
-		} else if !r.brace(st, try) {
-			r.stiffen(st)
+		switch post := r.under(st); {
+		case post != nil && try == 0:
+			r.widen(post, math.Cbrt(st.SwayMM/sway/firmShare))
+		case try == 1 && q != nil && q.Side == 0 && r.stiffen(st, q):
+		case try >= len(braceShifts) || !r.brace(st, try):
+			r.lash(st)
+			r.stiffen(st, q)
 		}
 	}
 	if st.FootMPa <= r.s.Adhesion {
 		return
 	}
-	q := r.stands(st)
 	switch over := st.FootMPa / r.s.Adhesion / firmShare; {
+	case q != nil && q.Side > 0:
+		r.widen(q, math.Sqrt(over)) // a thin square tube's section modulus is as the square of its side
 	case q == nil:
 		r.lengthen(st, longer*float64(1+try))
-	case q.Side > 0:
-		r.widen(q, math.Sqrt(over)) // a thin square tube's section modulus is as the square of its side
-	case !r.spread(q, over):
-		r.lengthen(st, longer*float64(1+try))
+	case r.long:
+		r.feet = true
+		if !r.lengthen(st, longer*float64(1+try)) {
+			r.spread(q, over)
+		}
+	default:
+		r.feet = true
+		if !r.spread(q, over) {
+			r.lengthen(st, longer*float64(1+try))
+		}
 	}
 }
 
@@ -304,8 +378,7 @@ func (r *remedy) stands(st *prove.Stem) *plan.Post {
 
 // stiffen makes what a stem stands on stiffer, where no wall beside it holds it: its hollow
 // post wider, or a rib across the wall on its sole.
-func (r *remedy) stiffen(st *prove.Stem) bool {
-	q := r.stands(st)
+func (r *remedy) stiffen(st *prove.Stem, q *plan.Post) bool {
 	if q == nil {
 		return false
 	}
@@ -410,7 +483,7 @@ func (r *remedy) balance(t *prove.Tip, try int) {
 // of a wall is as the square of its width.
 func (r *remedy) spread(q *plan.Post, over float64) bool {
 	wide := r.wall + 2*q.Toe
-	if q.Toe == 0 {
+	if q.Toe == 0 && r.net.Long(r.plan.Lines, *q) <= grow.LongestFlare {
 		wide = r.wall + 2*toes[0] // about, where package grow widens it as it is
 	}
 	return r.toe(q, (wide*math.Sqrt(over)-r.wall)/2)
@@ -524,18 +597,25 @@ func (r *remedy) apart(q *plan.Post) (n int) {
 
 // braceShifts are how much higher up a stem than even spacing has it braces are tried, as
 // shares of that.
-var braceShifts = [firmTries]float64{0, 0.6, -0.4}
+var braceShifts = [...]float64{0, 0.6, -0.4}
 
 // brace ties a stem to other walls of its body beside it: a stretch between braces, or above
 // the last, sways by the cube of its height.
 func (r *remedy) brace(st *prove.Stem, try int) (found bool) {
 	const most = 3
 	n := min(most, max(1, math.Ceil(math.Cbrt(st.SwayMM/sway/firmShare))-1))
+	var heights []float64
+	if low := st.Bends.Z + grow.WallDepth(r.s)/2; try > 0 && low < st.Begins {
+		// Just over a post it bends most, if not yet noticeably.
+		heights = append(heights, low+braceDrop/2)
+	}
 	for i := 1.0; i <= n; i++ {
-		high := st.Begins + (i+braceShifts[try])/(n+1)*(st.At.Z-st.Begins)
+		heights = append(heights, st.Begins+(i+braceShifts[try])/(n+1)*(st.At.Z-st.Begins))
+	}
+	for i, high := range heights {
 		for top := high; top > max(0, high-braceDrop); top -= 2 * r.s.Layer {
-			if best, ok := r.braceAt(st, top); ok {
-				found = true
+			if best, ok := r.braceAt(st, top, true); ok {
+				found = found || float64(i) >= float64(len(heights))-n
 				if best.at == nil {
 					break // another stem of the same walls has one there
 				}
@@ -548,12 +628,30 @@ func (r *remedy) brace(st *prove.Stem, try int) (found bool) {
 	return found
 }
 
+// lash ties what stands out at the top of a stem, alone, to what does beside it: as high up
+// as a tie may be that is no contact itself.
+func (r *remedy) lash(st *prove.Stem) bool {
+	for top := st.At.Z; top > st.At.Z-lashDrop; top -= r.s.Layer {
+		if best, ok := r.braceAt(st, top, false); ok {
+			if best.at != nil {
+				l := best.plan(0)
+				r.list = append(r.list, change{line: &l})
+			}
+			return true
+		}
+	}
+	return false
+}
+
+// lashDrop is how far down a stem, in mm, it is lashed at most.
+const lashDrop = 3.0
+
 // braceDrop is how much lower than it should be, in mm, a brace is tried.
 const braceDrop = 2.0
 
 // braceAt returns the shortest brace from a stem whose upper edge is so high, without points
-// where its walls were given one already.
-func (r *remedy) braceAt(st *prove.Stem, top float64) (best line, found bool) {
+// where its walls were given one already. A deep one is as far below the part as a tie is high.
+func (r *remedy) braceAt(st *prove.Stem, top float64, deep bool) (best line, found bool) {
 	level := top - grow.WallDepth(r.s)
 	if level < 2*r.s.Layer {
 		return best, false
@@ -583,11 +681,16 @@ func (r *remedy) braceAt(st *prove.Stem, top float64) (best line, found bool) {
 	var from r2.Vec
 	least := span
 	drop := float64(r.s.VoidLayers()+tieDrop) * r.s.Layer
-	clear := drop + grow.WallDepth(r.s) // it is no contact
+	clear := drop
+	if deep {
+		clear += grow.WallDepth(r.s) // it is no contact
+	}
 	for _, a := range own {
 		for _, b := range others {
 			d := distance(a, b)
-			if d >= least || d < 2*r.wall {
+			if d >= least || d < 2*r.wall || slices.ContainsFunc(r.vain, func(v [2]r2.Vec) bool {
+				return distance(v[0], a)+distance(v[1], b) < sameStem || distance(v[1], a)+distance(v[0], b) < sameStem
+			}) {
 				continue
 			}
 			if _, ok := r.tie(point{a, top + clear}, point{b, top + clear}); !ok {
