@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"reflect"
 	"slices"
 
 	"falsework/raster"
@@ -57,7 +58,7 @@ func (j *job) firm(f finished) finished {
 		list := wide
 		if feet {
 			// Feet are made wider or longer, whichever is better.
-			if long, _ := w.changes(before, true); w.better(long, wide) {
+			if long, _ := w.changes(before, true); !reflect.DeepEqual(long, wide) && w.better(long, wide) {
 				list = long
 			}
 		}
@@ -468,7 +469,7 @@ func (r *remedy) balance(t *prove.Tip, try int) {
 			sole, from = q, s
 		}
 	}
-	if from == nil || distance(from.P, to) > r.s.Bridge {
+	if from == nil || distance(from.P, to) > r.s.Bridge || distance(from.P, to) < r.s.Cell {
 		return
 	}
 	if sole.Foot == 0 && try == 0 && t.OutMM < plan.MostToe {

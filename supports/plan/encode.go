@@ -25,7 +25,8 @@ const header = `# Falsework plan: what holds the part up while it prints. Length
 # lines  contact lines under the part, each point x, y and the height of the
 #        underside there; a wall stands below; a tie only joins walls
 # posts  where walls gather and go down; a post without a side is a sole, a stretch
-#        of wall on the ground, within "reach" or under a whole line
+#        of wall on the ground, within "reach" or under a whole line, whose foot on
+#        the plate is wider by "toe" to either side
 # sheets one layer across the opening under a ceiling, printed onto the part and
 #        pierced after printing: at [x, y, z] in it, z being the ceiling's
 # steps  layers under a pocket's ceiling that a smaller hole in it stands on, printed
