@@ -74,11 +74,11 @@ func (j *job) firm(f finished) finished {
 	if w.best.solids == f.solids || !j.keeps(w.best, f) {
 		return f
 	}
-	was, _ := j.score(f, math.Inf(1))
-	if is, _ := j.score(w.best, math.Inf(1)); is > was {
-		return f
+	was, sways := j.score(f, math.Inf(1))
+	if is, over := j.score(w.best, math.Inf(1)); rather(is, over, was, sways) {
+		return w.best
 	}
-	return w.best
+	return f
 }
 
 // narrow makes posts that were made wider than in a plan as wide as prints fastest.

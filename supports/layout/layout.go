@@ -115,7 +115,7 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	}
 	other := j.refine(j.release(p, next.finished))
 	price, over := j.score(best, math.Inf(1))
-	if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && is < price && (sways == 0 || over > 0) {
+	if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && rather(is, sways, price, over) {
 		return other.plan
 	}
 	return best.plan
@@ -217,8 +217,10 @@ const (
 	// that a body of its sways, or pulls at its foot, by the limit more than it may,
 	// up to mostUnsteady times: a print that fails costs as much again.
 	unsteady, mostUnsteady = 0.1, 10.0
-	// shaken is that share for anything beyond a limit at all.
-	shaken = 0.04
+	// forStanding is how many times as much a layout may cost that stands than one that does
+	// not, where one of the two is taken at last: a few per cent, and what a drawing that is
+	// moved or pared a little more might have saved.
+	forStanding = 1.1
 	// topples is how far outside what it stands on a body's centre of mass counts as much as
 	// twice the sway that it may, in mm.
 	topples = 1.0
@@ -255,11 +257,18 @@ func (j *job) score(f finished, most float64) (price, over float64) {
 }
 
 // steadiness is the factor by which a layout is the dearer for what sways over the limits.
-func steadiness(over float64) float64 {
-	if over <= 0 {
-		return 1
+func steadiness(over float64) float64 { return 1 + unsteady*min(over, mostUnsteady) }
+
+// rather tells whether a layout of a price, and by that share over the limits, is to be taken
+// rather than another.
+func rather(price, over, other, otherOver float64) bool {
+	switch {
+	case over <= 0 && otherOver > 0:
+		return price < forStanding*other
+	case over > 0 && otherOver <= 0:
+		return forStanding*price < other
 	}
-	return 1 + shaken + unsteady*min(over, mostUnsteady)
+	return price < other
 }
 
 // finish sets lines on posts, and mends what the grown walls leave bare.

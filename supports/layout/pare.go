@@ -52,7 +52,7 @@ func (j *job) refine(f finished) finished {
 		return firm
 	}
 	whole := j.firm(f)
-	if is, sways := j.score(whole, math.Inf(1)); is < price && (sways == 0 || over > 0) {
+	if is, sways := j.score(whole, math.Inf(1)); rather(is, sways, price, over) {
 		return whole
 	}
 	return firm
