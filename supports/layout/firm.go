@@ -311,6 +311,7 @@ type remedy struct {
 	long    bool     // soles are made longer, if they can be, and not wider
 	feet    bool     // whether any are among the changes
 	vain    [][2]r2.Vec
+	feetAt  []int   // for each post, which piece of the supports it is just over its foot
 	braced  []point // where braces begin, at their upper edges
 }
 
@@ -361,21 +362,28 @@ func (r *remedy) under(st *prove.Stem) *plan.Post {
 
 // stands returns the post that a stem stands on at last, nil if it is none of the program's.
 func (r *remedy) stands(st *prove.Stem) *plan.Post {
+	if r.feetAt == nil {
+		r.feetAt = make([]int, len(r.plan.Posts))
+		for i := range r.plan.Posts {
+			q := &r.plan.Posts[i]
+			at := r2.Vec{X: q.At[0], Y: q.At[1]}
+			if q.Side > 0 {
+				at.X += q.Side/2 - r.wall/2
+			}
+			r.feetAt[i], _ = r.stance.Pieces(r.overFoot(q))(at)
+		}
+	}
 	for i := range r.plan.Posts {
 		q := &r.plan.Posts[i]
-		if q.By == plan.Designer {
-			continue
-		}
-		at, z := r2.Vec{X: q.At[0], Y: q.At[1]}, q.Foot+2*r.s.Layer
-		if q.Side > 0 {
-			at.X += q.Side/2 - r.wall/2
-		}
-		if n, _ := r.stance.Pieces(z)(at); n >= 0 && n == r.stance.Piece(st, z) {
+		if n := r.feetAt[i]; q.By != plan.Designer && n >= 0 && n == r.stance.Piece(st, r.overFoot(q)) {
 			return q
 		}
 	}
 	return nil
 }
+
+// overFoot returns a height at which a post stands by itself.
+func (r *remedy) overFoot(q *plan.Post) float64 { return q.Foot + 2*r.s.Layer }
 
 // stiffen makes what a stem stands on stiffer, where no wall beside it holds it: its hollow
 // post wider, or a rib across the wall on its sole.
