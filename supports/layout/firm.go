@@ -75,7 +75,7 @@ func (j *job) firm(f finished) finished {
 		return f
 	}
 	was, sways := j.score(f, math.Inf(1))
-	if is, over := j.score(w.best, math.Inf(1)); rather(is, over, was, sways) {
+	if is, over := j.score(w.best, math.Inf(1)); rather(is, over, was, sways) || math.IsInf(was, 1) {
 		return w.best
 	}
 	return f
@@ -366,11 +366,18 @@ func (r *remedy) stands(st *prove.Stem) *plan.Post {
 		r.feetAt = make([]int, len(r.plan.Posts))
 		for i := range r.plan.Posts {
 			q := &r.plan.Posts[i]
-			at := r2.Vec{X: q.At[0], Y: q.At[1]}
+			r.feetAt[i] = -1
+			piece := r.stance.Pieces(r.overFoot(q))
 			if q.Side > 0 {
-				at.X += q.Side/2 - r.wall/2
+				r.feetAt[i], _ = piece(r2.Vec{X: q.At[0] + q.Side/2 - r.wall/2, Y: q.At[1]})
+				continue
 			}
-			r.feetAt[i], _ = r.stance.Pieces(r.overFoot(q))(at)
+			for _, at := range r.net.Afoot(r.plan.Lines, *q) {
+				if n, _ := piece(r.net.Stations[at].P); n >= 0 { // at the end of a wall is none
+					r.feetAt[i] = n
+					break
+				}
+			}
 		}
 	}
 	for i := range r.plan.Posts {
