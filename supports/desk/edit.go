@@ -371,6 +371,7 @@ type Set struct {
 	Head  *float64        `json:"head"`
 	Foot  *float64        `json:"foot"`
 	Reach *float64        `json:"reach"`
+	Toe   *float64        `json:"toe"`
 	Under *string         `json:"under"`
 	Tie   *bool           `json:"tie"`
 	Round *float64        `json:"round"`
@@ -394,7 +395,7 @@ func put[T any](to *T, from *T) bool {
 
 func (e *Set) apply(p *plan.Plan, _ *ground) error {
 	steps := e.Bore != nil || e.Direction != nil
-	post, line, zone := e.Side != nil || e.Head != nil || e.Foot != nil || e.Reach != nil || e.Under != nil,
+	post, line, zone := e.Side != nil || e.Head != nil || e.Foot != nil || e.Reach != nil || e.Toe != nil || e.Under != nil,
 		e.Tie != nil || e.Round != nil || e.Posts != nil, e.Kind != nil || e.Place != (Place{})
 	wrong := &Refused{e.ID, "it has no such field"}
 	if i := slices.IndexFunc(p.Posts, func(q plan.Post) bool { return q.ID == e.ID }); i >= 0 {
@@ -411,6 +412,7 @@ func (e *Set) apply(p *plan.Plan, _ *ground) error {
 		put(&q.Head, e.Head)
 		put(&q.Foot, e.Foot)
 		put(&q.Reach, e.Reach)
+		put(&q.Toe, e.Toe)
 		put(&q.Under, e.Under)
 		if q.By = plan.Designer; e.By != nil {
 			q.By = *e.By

@@ -135,7 +135,8 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 	}
 	n.braces = make([]bool, len(p.Lines))
 	for l, wall := range n.Walls {
-		n.braces[l] = p.Lines[l].Tie && passed[l] > 1 && !joined[l] && n.Stations[wall[len(wall)-1]].along <= s.Bridge*(1-s.Margin)
+		stands := slices.ContainsFunc(p.Posts, func(q plan.Post) bool { return q.Under != "" && q.Under == p.Lines[l].ID })
+		n.braces[l] = p.Lines[l].Tie && !stands && passed[l] > 1 && !joined[l] && n.Stations[wall[len(wall)-1]].along <= s.Bridge*(1-s.Margin)
 	}
 	n.byX = make([]int, len(n.Stations))
 	for i := range n.byX {

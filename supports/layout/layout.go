@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"reflect"
 	"runtime"
 	"slices"
 
@@ -114,7 +115,7 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	}
 	other := j.refine(j.release(p, next.finished))
 	price, over := j.score(best, math.Inf(1))
-	if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && is < price && (sways == 0 || over > 0) {
+	if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && rather(is, sways, price, over) {
 		return other.plan
 	}
 	return best.plan
@@ -131,7 +132,7 @@ type weighed struct {
 // It returns those that leave least bare, the cheapest first.
 func (j *job) compare(p plan.Plan, first finished, rivals []stood) (all []weighed) {
 	add := func(f finished) {
-		if len(all) > 0 && f.bare > all[0].bare {
+		if len(all) > 0 && f.bare > all[0].bare || slices.ContainsFunc(all, func(w weighed) bool { return reflect.DeepEqual(w.plan, f.plan) }) {
 			return
 		}
 		if len(all) > 0 && f.bare < all[0].bare {
@@ -216,6 +217,13 @@ const (
 	// that a body of its sways, or pulls at its foot, by the limit more than it may,
 	// up to mostUnsteady times: a print that fails costs as much again.
 	unsteady, mostUnsteady = 0.1, 10.0
+	// forStanding is how many times as much a layout may cost that stands than one that does
+	// not, where one of the two is taken at last: a few per cent, and what a drawing that is
+	// moved or pared a little more might have saved.
+	forStanding = 1.1
+	// topples is how far outside what it stands on a body's centre of mass counts as much as
+	// twice the sway that it may, in mm.
+	topples = 1.0
 )
 
 // score returns what a layout costs, in seconds of print time as the plan weighs
@@ -243,13 +251,25 @@ func (j *job) score(f finished, most float64) (price, over float64) {
 		return math.Inf(1), 0
 	}
 	for _, b := range proof.Bodies {
-		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1)
+		over = max(over, b.SwayMM/sway-1, b.FootMPa/j.s.Adhesion-1, b.TipMM/topples)
 	}
 	return takes * steadiness(over), over
 }
 
 // steadiness is the factor by which a layout is the dearer for what sways over the limits.
 func steadiness(over float64) float64 { return 1 + unsteady*min(over, mostUnsteady) }
+
+// rather tells whether a layout of a price, and by that share over the limits, is to be taken
+// rather than another.
+func rather(price, over, other, otherOver float64) bool {
+	switch {
+	case over <= 0 && otherOver > 0:
+		return price < forStanding*other
+	case over > 0 && otherOver <= 0:
+		return forStanding*price < other
+	}
+	return price < other
+}
 
 // finish sets lines on posts, and mends what the grown walls leave bare.
 func (j *job) finish(p plan.Plan, lines []line) finished { return j.mend(p, j.stand(p, lines)) }

@@ -43,8 +43,8 @@ type paring struct {
 	left        float64 // of pareTime
 }
 
-// refine returns a layout pared and made firm. Where paring has cost it its firmness, it is
-// only made firm.
+// refine returns a layout pared and made firm. Where paring has cost it its firmness, or made
+// it dear, it is only made firm, if that is cheaper.
 func (j *job) refine(f finished) finished {
 	pared := j.pare(f)
 	firm := j.firm(pared)
@@ -52,15 +52,19 @@ func (j *job) refine(f finished) finished {
 		return firm
 	}
 	price, over := j.score(firm, math.Inf(1))
-	if over == 0 {
+	if over == 0 && (firm.solids == pared.solids || j.sampled(firm.solids) < firmCost*j.sampled(pared.solids)) {
 		return firm
 	}
 	whole := j.firm(f)
-	if was, sways := j.score(whole, math.Inf(1)); sways == 0 || was < price {
+	if is, sways := j.score(whole, math.Inf(1)); rather(is, sways, price, over) {
 		return whole
 	}
 	return firm
 }
+
+// firmCost is how many times as long a layout may take for being made firm without another
+// look at what it was before it was pared.
+const firmCost = 1.03
 
 // pare returns a layout without lines and posts that it prints faster without, and with
 // posts where it prints fastest: drawings are chosen by what walls are priced at, and this by

@@ -26,7 +26,8 @@ const header = `# Falsework plan: what holds the part up while it prints. Length
 #        underside there; a wall stands below; a tie only joins walls; "round" is the
 #        radius that it turns corners by
 # posts  where walls gather and go down; a post without a side is a sole, a stretch
-#        of wall on the ground, within "reach" or under a whole line
+#        of wall on the ground, within "reach" or under a whole line, whose foot on
+#        the plate is wider by "toe" to either side
 # sheets one layer across the opening under a ceiling, printed onto the part and
 #        pierced after printing: at [x, y, z] in it, z being the ceiling's
 # steps  layers under a pocket's ceiling that a smaller hole in it stands on, printed
@@ -159,7 +160,7 @@ func (q Post) fields() []field {
 		under = word(q.Under)
 	}
 	return fields(field{"id", word(q.ID)}, field{"at", vector(q.At[:]...)}, field{"side", some(q.Side)}, field{"reach", some(q.Reach)},
-		field{"under", under}, field{"head", some(q.Head)}, field{"foot", some(q.Foot)}, field{"by", string(q.By)})
+		field{"under", under}, field{"toe", some(q.Toe)}, field{"head", some(q.Head)}, field{"foot", some(q.Foot)}, field{"by", string(q.By)})
 }
 
 // flow writes a mapping on one line.

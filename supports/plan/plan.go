@@ -69,6 +69,10 @@ type Post struct {
 	Side  float64 `yaml:"side,omitempty"`
 	Reach float64 `yaml:"reach,omitempty"`
 	Under string  `yaml:"under,omitempty"`
+	// Toe is how much wider a sole's foot is on the plate, in mm to either side of its walls,
+	// where there is room. With none, package grow widens a short one that would lever itself
+	// off.
+	Toe float64 `yaml:"toe,omitempty"`
 	// Head is the height at which walls begin to spread: at most, for a post of
 	// the designer's, which package grow lowers where walls could not be reached
 	// otherwise. Of a hollow post 0 means as high as may be.
@@ -78,6 +82,9 @@ type Post struct {
 	Foot float64 `yaml:"foot,omitempty"`
 	By   Author  `yaml:"by,omitempty"`
 }
+
+// MostToe bounds Post.Toe, in mm: narrowing upward by 45° to one line it is twelve layers.
+const MostToe = 2.4
 
 // Past is structures that are not, or not now, in the plan.
 type Past struct {

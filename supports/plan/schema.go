@@ -48,6 +48,7 @@ var told = map[string]string{
 	"Post.at":                 "x, y of its middle",
 	"Post.side":               "outer width of a hollow post; a sole has none",
 	"Post.reach":              "walls within it go straight down, of a sole",
+	"Post.toe":                "how much wider than its walls a sole's foot on the plate is, to either side",
 	"Post.under":              "line that a sole stands under, all of it",
 	"Post.head":               "height at which walls begin to spread, at most",
 	"Post.foot":               "0 on the plate, else the height of the part's upper side below",

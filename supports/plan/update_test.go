@@ -57,6 +57,9 @@ func anyPlan(t *rapid.T) Plan {
 			q := Post{ID: id, By: author.Draw(t, "by"), At: [2]float64{mm.Draw(t, "x"), mm.Draw(t, "y")}, Side: 5, Head: size.Draw(t, "head")}
 			if rapid.Bool().Draw(t, "sole") {
 				q.Side, q.Reach = 0, size.Draw(t, "reach")
+				if rapid.Bool().Draw(t, "toed") {
+					q.Toe = MostToe / 2
+				}
 			}
 			p.Posts = append(p.Posts, q)
 		}

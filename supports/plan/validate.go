@@ -142,7 +142,7 @@ func (c *checker) author(at []string, id string, by Author) {
 }
 
 func (c *checker) post(at []string, q Post) {
-	if !finite(q.At[0], q.At[1], q.Head, q.Foot, q.Side, q.Reach) {
+	if !finite(q.At[0], q.At[1], q.Head, q.Foot, q.Side, q.Reach, q.Toe) {
 		c.bad(at, "post %s: a number is beyond ±%g mm", q.ID, float64(maxCoordinate))
 	}
 	if q.Side == 0 && q.Reach <= 0 && q.Under == "" {
@@ -150,6 +150,9 @@ func (c *checker) post(at []string, q Post) {
 	}
 	if q.Side != 0 && q.Side < 2*c.wall {
 		c.bad(append(at, "side"), "post %s: side %g mm leaves no room inside walls of %g mm", q.ID, q.Side, c.wall)
+	}
+	if q.Toe < 0 || q.Toe > MostToe || q.Toe > 0 && q.Side > 0 {
+		c.bad(append(at, "toe"), "post %s: a sole's foot is widened by 0 to %g mm to either side, not by %g", q.ID, MostToe, q.Toe)
 	}
 	if q.Reach < 0 {
 		c.bad(append(at, "reach"), "post %s: reach %g mm is no length", q.ID, q.Reach)
@@ -259,7 +262,7 @@ func (c *checker) past(key string, p Past) {
 	for i, q := range p.Posts {
 		place := []string{key, "posts", strconv.Itoa(i)}
 		c.name(place, "post", q.ID)
-		if !finite(q.At[0], q.At[1], q.Head, q.Foot, q.Side, q.Reach) {
+		if !finite(q.At[0], q.At[1], q.Head, q.Foot, q.Side, q.Reach, q.Toe) {
 			c.bad(place, "post %s: a number is beyond ±%g mm", q.ID, float64(maxCoordinate))
 		}
 	}

@@ -148,6 +148,7 @@ func Standing(part, sup *raster.Stack, s supports.Settings, opt Options) (Report
 	var ofPart, ofSup []hold.Layer
 	var layers []rows
 	var stances []stance
+	var tips []tip
 	printed, _ := p.printed()
 	overlap := make([]raster.Bits, min(len(p.sup.Cut), len(p.part.Cut)))
 	r := p.report()
@@ -163,6 +164,7 @@ func Standing(part, sup *raster.Stack, s supports.Settings, opt Options) (Report
 		layers, n = connect(p.sup, p.workers)
 		r.Bodies = p.measure(layers, n)
 		stances = p.standing(layers, n)
+		tips = p.tipping(layers, contactsBy(ofSup))
 		for k := range overlap {
 			overlap[k] = crop(raster.And(&p.sup.Cut[k], &p.part.Cut[k]))
 		}
@@ -171,6 +173,7 @@ func Standing(part, sup *raster.Stack, s supports.Settings, opt Options) (Report
 	_ = eg.Wait() // the tasks return no error
 	p.holding(&r, ofPart, ofSup, layers)
 	p.stands(&r, stances)
+	p.tips(&r, tips, true)
 	r.CollisionsMM3 = tidy(p.overlapMM3(p.collisions(overlap)))
 	return r, nil
 }

@@ -118,6 +118,8 @@ type Body struct {
 	SwayMM  float64 `json:"sway_mm"`  // give to the nozzle's drag
 	FootMPa float64 `json:"foot_mpa"` // tension under a foot on the plate, by that drag
 	PushN   float64 `json:"push_n"`   // straight down, that it buckles under, at least
+	// TipMM is how far its centre of mass comes outside what it stands on.
+	TipMM float64 `json:"tip_mm,omitempty"`
 
 	// Printed onto the part, and the force to break all of that at once, pulled
 	// straight and bent at its far end. What sticks across a void is unknown and

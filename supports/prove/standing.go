@@ -325,6 +325,8 @@ func (p *proof) tips(r *Report, list []tip, supports bool) {
 		name := "The part"
 		if supports {
 			why.Body = int(t.body) + 1
+			b := &r.Bodies[t.body]
+			b.TipMM = max(b.TipMM, tidy(t.out))
 			name = fmt.Sprintf("Support body %d", why.Body)
 		}
 		why.Text = fmt.Sprintf("%s has its centre of mass up to %.2g mm outside what it stands on while it prints from z %.1f to %.1f mm and stays up by its grip alone.",

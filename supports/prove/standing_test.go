@@ -182,6 +182,9 @@ func TestTipping(t *testing.T) {
 			if noted(r, prove.Tips) != (out > 0.1) {
 				t.Errorf("%s with an arm of %g mm: noted %v, by hand it is %g mm out", name, c.arm, noted(r, prove.Tips), out)
 			}
+			if name == "supports" && math.Abs(r.Bodies[0].TipMM-max(0, out)) > 0.06 {
+				t.Errorf("an arm of %g mm: %g mm out, by hand it is %g", c.arm, r.Bodies[0].TipMM, out)
+			}
 		}
 	}
 	// Held up by a support, the arm does not tip.

@@ -16,6 +16,8 @@ import (
 type Stance struct {
 	// Stems are the stretches that stand less firmly than they should, the worst first.
 	Stems []Stem
+	// Tips are the bodies whose centre of mass is not above what they stand on, for a while.
+	Tips []Tip
 	// ExcessMM is by how much all of them do: the height in mm of all that is beyond its
 	// limit times how often the limit doubles to it. It gets less wherever one of many such
 	// places gets better.
@@ -26,6 +28,9 @@ type Stance struct {
 	sup    *raster.Stack
 	layers []rows
 }
+
+// Firm tells whether nothing gives way, pulls or tips further than it may.
+func (t *Stance) Firm() bool { return len(t.Stems) == 0 && len(t.Tips) == 0 }
 
 // Stem is a stretch of supports that gives way, or pulls at its foot, further than it may
 // while a nozzle drags at it.
@@ -45,6 +50,21 @@ type Stem struct {
 	top    int     // layer of its uppermost piece
 	pieces []int32 // one of each layer, from there down
 }
+
+// Tip is a body that stays up by its grip alone while some of its layers print.
+type Tip struct {
+	Body int // Body.ID
+	// At is its centre of mass where that is furthest outside what it stands on, by OutMM, at
+	// the first of the layers concerned.
+	At    r3.Vec
+	OutMM float64
+	// TallMM is how much of its height prints like that.
+	TallMM float64
+}
+
+// excess returns how much it counts of Stance.ExcessMM: its height times how often a line's
+// width doubles to where its centre of mass is.
+func (t *Tip) excess(line float64) float64 { return t.TallMM * math.Log2(1+t.OutMM/line) }
 
 // steadyShare is the share of the limit of sway that is not noticed.
 const steadyShare = 0.2
@@ -100,10 +120,36 @@ func Stand(part, sup *raster.Stack, s supports.Settings, opt Options) (Stance, e
 			out.Stems = append(out.Stems, st)
 		}
 	}
+	for _, t := range p.tipping(layers, p.landings()) {
+		tip := Tip{Body: int(t.body) + 1, At: r3.Vec{X: t.at.X, Y: t.at.Y, Z: t.from}, OutMM: t.out, TallMM: t.to - t.from + p.sup.Height}
+		out.Tips = append(out.Tips, tip)
+		out.ExcessMM += tip.excess(p.s.Line)
+	}
 	slices.SortStableFunc(out.Stems, func(a, b Stem) int {
 		return cmp.Compare(max(b.SwayMM/mostSway, b.FootMPa/p.s.Adhesion), max(a.SwayMM/mostSway, a.FootMPa/p.s.Adhesion))
 	})
 	return out, nil
+}
+
+// landings returns about where supports stand on the part, by layer: what is new in a layer
+// and lies over the part, across no more than a void. Package hold looks closer.
+func (p *proof) landings() map[int]*raster.Bits {
+	out := map[int]*raster.Bits{}
+	for k := 1; k < len(p.sup.Cut); k++ {
+		fresh := raster.AndNot(&p.sup.Cut[k], &p.sup.Cut[k-1])
+		if fresh.Empty() {
+			continue
+		}
+		var on raster.Bits
+		for e := 0; e <= p.s.SlopeVoidLayers() && e < k; e++ {
+			hit := raster.And(&fresh, p.part.Layer(k-1-e))
+			on.Add(&hit)
+		}
+		if !on.Empty() {
+			out[k] = &on
+		}
+	}
+	return out
 }
 
 // Piece returns which piece of the stem, or of what it stands on, there is at height z, −1

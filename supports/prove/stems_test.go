@@ -59,6 +59,25 @@ func TestStemsOfAWall(t *testing.T) {
 	}
 }
 
+// An arm on a column, by hand: the column's mass is 4 × 4 × 10 at x 2, the arm's L × 4 × 2 at
+// L/2, and the foot, on the plate or on the part, ends at x 4.
+func TestTipsOfAnArm(t *testing.T) {
+	for _, c := range []struct {
+		x, z, long float64
+		tips       bool
+	}{{0, 0, 10, false}, {0, 0, 16, true}, {-28, 5.2, 8, false}, {-28, 5.2, 16, true}} {
+		got := standOf(t, join(box(c.x, 0, c.z, c.x+4, 4, c.z+10), box(c.x, 0, c.z+10, c.x+c.long, 4, c.z+12)))
+		out := (160*2+8*c.long*c.long/2)/(160+8*c.long) - 4
+		if len(got.Tips) > 0 != c.tips || got.Firm() == c.tips {
+			t.Errorf("an arm of %g mm on a column at z %g: %+v, by hand it is %.2g mm out", c.long, c.z, got.Tips, out)
+			continue
+		}
+		if c.tips && (math.Abs(got.Tips[0].OutMM-out) > 0.1 || math.Abs(got.Tips[0].At.X-c.x-4-out) > 0.1 || got.ExcessMM <= 0) {
+			t.Errorf("an arm of %g mm on a column at z %g is %g mm out at %v, by hand %g", c.long, c.z, got.Tips[0].OutMM, got.Tips[0].At, out)
+		}
+	}
+}
+
 // What stands firmly has no stems, and what braces a wall makes less of its excess.
 func TestExcessIsLessOfWhatIsBraced(t *testing.T) {
 	firm := box(0, 0, 0, 10, 10, 10)

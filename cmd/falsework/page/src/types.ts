@@ -37,6 +37,7 @@ export interface Post {
   at: P2;
   side?: number;
   reach?: number;
+  toe?: number;
   under?: string;
   head?: number;
   foot?: number;
