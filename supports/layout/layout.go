@@ -103,22 +103,44 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
 		return j.refine(j.release(p, best)).plan
 	}
-	all := j.compare(p, best, j.rivals(p, first, j.others(n, lines)))
-	best = j.refine(j.release(p, all[0].finished))
-	// What sways may be made firm: the quickest has its turn, however it stands.
-	next := slices.MinFunc(all, func(a, b weighed) int { return cmp.Compare(a.time, b.time) })
-	if next.solids == all[0].solids && len(all) > 1 {
-		next = all[1]
-	}
-	if next.solids == all[0].solids || next.time > nearly*all[0].time || all[0].time > twoTime {
-		return best.plan
-	}
-	other := j.refine(j.release(p, next.finished))
+	return j.settle(p, j.compare(p, best, j.rivals(p, first, j.others(n, lines)))).plan
+}
+
+// settle refines the cheapest of some layouts and the quickest one, which may be made firm
+// however it stands, and of the others one after the other until one stands. It returns the
+// best of those.
+func (j *job) settle(p plan.Plan, all []weighed) finished {
+	best := j.refine(j.release(p, all[0].finished))
 	price, over := j.score(best, math.Inf(1))
-	if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && rather(is, sways, price, over) {
-		return other.plan
+	quickest := 0
+	for i := range all {
+		if all[i].time < all[quickest].time {
+			quickest = i
+		}
 	}
-	return best.plan
+	if quickest == 0 {
+		quickest = min(1, len(all)-1)
+	}
+	order := []int{quickest}
+	for i := 1; i < len(all); i++ {
+		if i != quickest {
+			order = append(order, i)
+		}
+	}
+	for n, i := range order {
+		most := nearly
+		if over > 0 {
+			most = forFirmness
+		}
+		if i == 0 || all[i].time > most*all[0].time || all[0].time > twoTime && over == 0 || n > 0 && over == 0 || n == refinements {
+			continue
+		}
+		other := j.refine(j.release(p, all[i].finished))
+		if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && rather(is, sways, price, over) {
+			best, price, over = other, is, sways
+		}
+	}
+	return best
 }
 
 // weighed is a layout with its price, and what it takes to print however it stands, in
@@ -155,10 +177,15 @@ func (j *job) compare(p plan.Plan, first finished, rivals []stood) (all []weighe
 	return all
 }
 
-// nearly is how much longer the other one of two drawings may take to print than the best, as a
-// factor, to be refined as well, where the best takes no more than twoTime, in seconds:
-// refining saves that much on some.
-const nearly, twoTime = 1.08, 1500.0
+const (
+	// nearly is how much longer the other one of two drawings may take to print than the best,
+	// as a factor, to be refined as well, where the best takes no more than twoTime, in
+	// seconds: refining saves that much on some.
+	nearly, twoTime = 1.08, 1500.0
+	// forFirmness is the same while the best does not stand, and refinements how many others
+	// are then refined at most.
+	forFirmness, refinements = 1.3, 4
+)
 
 // stood is a drawing on posts, before it is mended.
 type stood struct {
