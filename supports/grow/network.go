@@ -334,6 +334,7 @@ func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, leve
 		ahead = r2.Scale(finePitch/2/l, ahead)
 	}
 	lowest, flat, over, band = math.Inf(1), true, z, [2]float64{math.Inf(1), math.Inf(-1)}
+	across := math.Inf(1) // the lowest at p, or the first that is found
 	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
 		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
 			h, level, ok := find(r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead))))
@@ -350,8 +351,11 @@ func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, leve
 			if !level || h < lowest-1e-6 && !math.IsInf(lowest, 1) {
 				flat = false
 			}
-			if g == 0 || h < lowest-tipDrop {
+			if g == 0 || h < across-tipDrop {
 				lowest = min(lowest, h)
+			}
+			if g == 0 || math.IsInf(across, 1) {
+				across = min(across, h)
 			}
 		}
 	}

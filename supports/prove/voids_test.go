@@ -3,6 +3,7 @@ package prove_test
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"falsework/mesh"
@@ -69,6 +70,7 @@ func TestVoidsAtEachHeight(t *testing.T) {
 		}
 		if w.grade != prove.VoidGood {
 			v.At = &[3]float64{9.05, 5.05, 10}
+			v.Faces = []prove.VoidFace{{Grade: w.grade, At: *v.At, AreaMM2: wall, Level: true}}
 		}
 		list[n].Places = nil // see TestVoidsOfEveryContact
 		if d := cmp.Diff(v, list[n]); d != "" {
@@ -328,6 +330,62 @@ func TestDeclaredHeights(t *testing.T) {
 	}
 	if _, err := (supports.Settings{Heights: []float64{0.5}}).Resolve(); err == nil {
 		t.Error("layers of 0.5 mm from a nozzle of 0.4 mm")
+	}
+}
+
+// Each level face that lies on a plane is told by its height, with its area, and a first
+// layer that helps: with it, supports that end as far below as before are good. At 0.16 mm, the first
+// as thick, planes are at 0.16·(n + ½): 6.00 and 14.00 are, 12.00 is not.
+func TestFacesOnPlanes(t *testing.T) {
+	s := supports.Settings{Nozzle: 0.25, Layer: 0.16, Bridge: 20}
+	ceilings := func(zs ...float64) *mesh.Mesh {
+		m := box(0, 0, 0, 2, 20, 20)
+		for n, z := range zs {
+			x := float64(2 + 10*n)
+			m = join(m, box(x, 0, z, x+10, 20, 20))
+		}
+		return m
+	}
+	const below = 0.2
+	supportsOf := func(zs ...float64) *mesh.Mesh {
+		m := &mesh.Mesh{}
+		for n, z := range zs {
+			x := float64(5 + 10*n)
+			m.Append(box(x, 5, 0, x+0.3, 15, z-below))
+		}
+		return m
+	}
+	zs := []float64{6, 12, 14}
+	list := voids(t, ceilings(zs...), supportsOf(zs...), s)
+	var at []float64
+	for _, f := range list[0].Faces {
+		at = append(at, f.At[2])
+		if !f.Level || math.Abs(f.AreaMM2-0.3*10) > 0.3 || f.Grade != prove.VoidFar {
+			t.Errorf("%+v, want a level face with 3 mm² too far", f)
+		}
+	}
+	if d := cmp.Diff([]float64{6, 14}, at); d != "" {
+		t.Errorf("faces (-want +got):\n%s", d)
+	}
+	var r prove.Report
+	r.Bind(list)
+	if len(r.Reasons) != 2 || r.Verdict != prove.Fails || !strings.Contains(r.Reasons[0].Remedy, "first layer of 0.2 mm") {
+		t.Errorf("%s: %+v", r.Verdict, r.Reasons)
+	}
+	s.First = list[0].BetterFirst
+	for _, z := range zs {
+		off := math.Mod(z-s.First-0.08, 0.16)
+		if off = min(off, 0.16-off); off < 0.04-1e-9 {
+			t.Errorf("with a first layer of %g mm the face at %g is %g mm off a plane", s.First, z, off)
+		}
+	}
+	if v := voids(t, ceilings(zs...), supportsOf(zs...), s)[0]; v.Grade != prove.VoidGood {
+		t.Errorf("with a first layer of %g mm: %+v", s.First, v)
+	}
+	// Faces a quarter of a layer apart leave no first layer that suits all of them.
+	zs = []float64{6, 6.04, 6.08, 6.12}
+	if v := voids(t, ceilings(zs...), supportsOf(zs...), supports.Settings{Nozzle: 0.25, Layer: 0.16})[0]; v.BetterFirst != 0 {
+		t.Errorf("a first layer of %g mm is to suit faces at %v", v.BetterFirst, zs)
 	}
 }
 
