@@ -72,7 +72,8 @@ type Void struct {
 	// Faces are the faces of the part that the wrong ones are at, upward.
 	Faces []VoidFace `json:"-"`
 	// BetterFirst is the first layer, in mm, nearest to the settings' that keeps all level
-	// faces at supports off the cutting planes of the layers that bind; 0 where there is none.
+	// faces at supports off the cutting planes of the layers that bind; 0 where there is none,
+	// or nothing is wrong.
 	BetterFirst float64 `json:"-"`
 	// Places are the contacts one by one, the same ones in the same order in every row.
 	Places []VoidPlace `json:"places"`
@@ -155,7 +156,7 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 		out[n] = voidAt(sides, g, lay, s)
 		out[n].sheets(own, g, lay, s)
 		out[n].Own, out[n].Binds = n == 0, n < binding
-		if out[n].Binds {
+		if out[n].Binds && out[n].Faces != nil {
 			out[n].BetterFirst = better
 		}
 	}

@@ -334,7 +334,7 @@ func TestDeclaredHeights(t *testing.T) {
 }
 
 // Each level face that lies on a plane is told by its height, with its area, and a first
-// layer that helps: with it, supports that end as far below as before are good. At 0.16 mm, the first
+// layer that helps: with it, supports that end where a layer below the ceilings is empty are good. At 0.16 mm, the first
 // as thick, planes are at 0.16·(n + ½): 6.00 and 14.00 are, 12.00 is not.
 func TestFacesOnPlanes(t *testing.T) {
 	s := supports.Settings{Nozzle: 0.25, Layer: 0.16, Bridge: 20}
@@ -346,17 +346,17 @@ func TestFacesOnPlanes(t *testing.T) {
 		}
 		return m
 	}
-	const below = 0.2
-	supportsOf := func(zs ...float64) *mesh.Mesh {
+	supportsOf := func(first float64, zs ...float64) *mesh.Mesh {
 		m := &mesh.Mesh{}
+		lay := raster.Layers{First: first, Height: s.Layer}
 		for n, z := range zs {
 			x := float64(5 + 10*n)
-			m.Append(box(x, 5, 0, x+0.3, 15, z-below))
+			m.Append(box(x, 5, 0, x+0.3, 15, lay.Bottom(lay.Above(z-1e-6)-1)))
 		}
 		return m
 	}
 	zs := []float64{6, 12, 14}
-	list := voids(t, ceilings(zs...), supportsOf(zs...), s)
+	list := voids(t, ceilings(zs...), supportsOf(0.16, zs...), s)
 	var at []float64
 	for _, f := range list[0].Faces {
 		at = append(at, f.At[2])
@@ -379,12 +379,12 @@ func TestFacesOnPlanes(t *testing.T) {
 			t.Errorf("with a first layer of %g mm the face at %g is %g mm off a plane", s.First, z, off)
 		}
 	}
-	if v := voids(t, ceilings(zs...), supportsOf(zs...), s)[0]; v.Grade != prove.VoidGood {
+	if v := voids(t, ceilings(zs...), supportsOf(s.First, zs...), s)[0]; v.Grade != prove.VoidGood {
 		t.Errorf("with a first layer of %g mm: %+v", s.First, v)
 	}
 	// Faces a quarter of a layer apart leave no first layer that suits all of them.
 	zs = []float64{6, 6.04, 6.08, 6.12}
-	if v := voids(t, ceilings(zs...), supportsOf(zs...), supports.Settings{Nozzle: 0.25, Layer: 0.16})[0]; v.BetterFirst != 0 {
+	if v := voids(t, ceilings(zs...), supportsOf(0.16, zs...), supports.Settings{Nozzle: 0.25, Layer: 0.16})[0]; v.BetterFirst != 0 {
 		t.Errorf("a first layer of %g mm is to suit faces at %v", v.BetterFirst, zs)
 	}
 }
