@@ -102,7 +102,7 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 	stops := make([][]float64, len(p.Lines)) // along each line
 	meets := crossings(p.Lines, s.Wall, stops)
 	for l := range p.Lines {
-		n.addLine(l, p.Lines[l], stops[l], under)
+		n.addLine(l, p.Lines[l], stops[l])
 	}
 	passed, joined := make([]int, len(p.Lines)), make([]bool, len(p.Lines))
 	var spurs [][2]int // low and high station
@@ -133,12 +133,12 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 	for l, wall := range n.Walls {
 		n.braces[l] = p.Lines[l].Tie && passed[l] > 1 && !joined[l] && n.Stations[wall[len(wall)-1]].along <= s.Bridge*(1-s.Margin)
 	}
+	n.floors(p.Lines, part, under)
 	n.byX = make([]int, len(n.Stations))
 	for i := range n.byX {
 		n.byX[i] = i
 	}
 	slices.SortFunc(n.byX, func(a, b int) int { return cmp.Compare(n.Stations[a].P.X, n.Stations[b].P.X) })
-	n.floors(part, under)
 	if len(p.Zones) > 0 {
 		n.heed(p.Zones, under)
 	}
@@ -248,7 +248,7 @@ func meet(a0, a1, b0, b1 r2.Vec, touch float64) (ta, tb float64, ok bool) {
 }
 
 // addLine places stations on a line: at its points, at stops, and between.
-func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersides) {
+func (n *Network) addLine(l int, line plan.Line, stops []float64) {
 	var at []float64
 	total := 0.0
 	for i, q := range line.At {
@@ -280,31 +280,34 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64, under *Undersi
 		for seg+2 < len(corners) && s > corners[seg+1] {
 			seg++
 		}
-		span := corners[seg+1] - corners[seg]
-		t := 0.0
-		if span > 0 {
-			t = min(1, (s-corners[seg])/span)
-		}
-		p, q := line.At[seg], line.At[seg+1]
-		st := Station{
-			P:    r2.Vec{X: p[0] + (q[0]-p[0])*t, Y: p[1] + (q[1]-p[1])*t},
-			Line: l, Near: -1, parent: -1, along: s, Low: math.Inf(1),
-		}
-		z := p[2] + (q[2]-p[2])*t
-		if line.Tie || under == nil {
-			st.Top = z
-		} else {
-			dir := r2.Sub(xy(q), xy(p))
-			st.Top, st.tooth = n.top(st.P, dir, z, under)
-		}
 		id := len(n.Stations)
-		n.Stations = append(n.Stations, st)
+		n.Stations = append(n.Stations, n.station(l, line, seg, corners[seg], corners[seg+1], s))
 		if len(wall) > 0 {
 			n.join(wall[len(wall)-1], id)
 		}
 		wall = append(wall, id)
 	}
 	n.Walls = append(n.Walls, wall)
+}
+
+// station returns what is at s along line l, on its stretch seg from lengths from to to.
+func (n *Network) station(l int, line plan.Line, seg int, from, to, s float64) Station {
+	t := 0.0
+	if span := to - from; span > 0 {
+		t = min(1, (s-from)/span)
+	}
+	p, q := line.At[seg], line.At[seg+1]
+	st := Station{
+		P:    r2.Vec{X: p[0] + (q[0]-p[0])*t, Y: p[1] + (q[1]-p[1])*t},
+		Line: l, Near: -1, parent: -1, along: s, Low: math.Inf(1),
+	}
+	z := p[2] + (q[2]-p[2])*t
+	if line.Tie || n.under == nil {
+		st.Top = z
+	} else {
+		st.Top, st.tooth = n.top(st.P, r2.Sub(xy(q), xy(p)), z, n.under)
+	}
+	return st
 }
 
 // top returns where a wall along dir at p must end to hold the underside near z.
