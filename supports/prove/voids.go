@@ -183,6 +183,21 @@ func (r *Report) Bind(voids []Void) {
 	sortByHarm(r.Reasons)
 }
 
+// Carried returns a void as it binds where the proof in the same layers has found all of the
+// part held: a slope that is too far from a top is held without it there, as by tops
+// further down in the settings' own layers. What a level face on a cutting plane does the other way
+// such a proof does not see.
+func (v Void) Carried() Void {
+	v.Faces = slices.DeleteFunc(slices.Clone(v.Faces), func(f VoidFace) bool { return f.Grade == VoidFar && !f.Level })
+	if v.Grade == VoidGone {
+		return v
+	}
+	if v.At, v.Grade = nil, VoidGood; len(v.Faces) > 0 {
+		v.At, v.Grade = &v.Faces[0].At, v.Faces[0].Grade
+	}
+	return v
+}
+
 // wrong says what is wrong with the void at a face.
 func (v *Void) wrong(f VoidFace) Reason {
 	what := map[Grade]string{

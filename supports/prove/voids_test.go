@@ -12,6 +12,7 @@ import (
 	"falsework/supports/prove"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -386,6 +387,35 @@ func TestFacesOnPlanes(t *testing.T) {
 	zs = []float64{6, 6.04, 6.08, 6.12}
 	if v := voids(t, ceilings(zs...), supportsOf(0.16, zs...), supports.Settings{Nozzle: 0.25, Layer: 0.16})[0]; v.BetterFirst != 0 {
 		t.Errorf("a first layer of %g mm is to suit faces at %v", v.BetterFirst, zs)
+	}
+}
+
+// Where the part holds in the same layers, what stays wrong is what prints together and what a
+// level face may do: slopes that are too far from a top are held without it.
+func TestCarried(t *testing.T) {
+	level := prove.VoidFace{Grade: prove.VoidFar, At: [3]float64{0, 0, 9}, AreaMM2: 2, Level: true}
+	slope := prove.VoidFace{Grade: prove.VoidFar, At: [3]float64{0, 0, 5}, AreaMM2: 2}
+	fused := prove.VoidFace{Grade: prove.VoidFused, At: [3]float64{0, 0, 7}, AreaMM2: 2}
+	for _, c := range []struct {
+		faces, want []prove.VoidFace
+		grade       prove.Grade
+	}{
+		{[]prove.VoidFace{slope}, nil, prove.VoidGood},
+		{[]prove.VoidFace{slope, level}, []prove.VoidFace{level}, prove.VoidFar},
+		{[]prove.VoidFace{slope, fused, level}, []prove.VoidFace{fused, level}, prove.VoidFused},
+	} {
+		v := prove.Void{Layer: 0.16, First: 0.2, Grade: prove.VoidFar, At: &c.faces[0].At, Faces: c.faces, Binds: true}
+		got := v.Carried()
+		if d := cmp.Diff(c.want, got.Faces, cmpopts.EquateEmpty()); d != "" || got.Grade != c.grade || (got.At == nil) != (c.want == nil) {
+			t.Errorf("%+v: %s at %v (-want +got):\n%s", c.faces, got.Grade, got.At, d)
+		}
+		var r prove.Report
+		if r.Bind([]prove.Void{got}); len(r.Reasons) != len(c.want) {
+			t.Errorf("%+v: %d reasons, want %d", c.faces, len(r.Reasons), len(c.want))
+		}
+		if len(v.Faces) != len(c.faces) || v.Grade != prove.VoidFar {
+			t.Error("the void itself was changed")
+		}
 	}
 }
 
