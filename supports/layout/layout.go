@@ -92,15 +92,20 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	if p, n = j.close(p, n); len(n.Regions) == 0 {
 		return p
 	}
+	return j.declared(j.choose(p, n)).plan
+}
+
+// choose returns the best drawing for a need.
+func (j *job) choose(p plan.Plan, n need.Need) finished {
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
 	first := j.stand(p, lines)
 	best := j.mend(p, first)
 	if j.once {
-		return best.plan
+		return best
 	}
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
-		return j.refine(j.release(p, best)).plan
+		return j.refine(j.release(p, best))
 	}
 	all := j.compare(p, best, j.rivals(p, first, j.others(n, lines)))
 	best = j.refine(j.release(p, all[0].finished))
@@ -110,14 +115,14 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 		next = all[1]
 	}
 	if next.solids == all[0].solids || next.time > nearly*all[0].time || all[0].time > twoTime {
-		return best.plan
+		return best
 	}
 	other := j.refine(j.release(p, next.finished))
 	price, over := j.score(best, math.Inf(1))
 	if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && is < price && (sways == 0 || over > 0) {
-		return other.plan
+		return other
 	}
-	return best.plan
+	return best
 }
 
 // weighed is a layout with its price, and what it takes to print however it stands, in
