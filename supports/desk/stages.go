@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -306,24 +307,36 @@ func Prove(p plan.Plan, part *mesh.Mesh, layers *raster.Stack, solids []grow.Sol
 	if err = errors.Join(err, eg.Wait()); err != nil {
 		return report, voids, err
 	}
-	report.Bind(voids)
 	var under *grow.Undersides
-	if len(s.Heights) > 0 {
+	if len(p.Taste.Heights) > 0 {
 		under = grow.NewUndersides(part)
-		tellHeights(report.Reasons, under, s)
 	}
 	o.Memory = nil // which is of the settings' own layers
-	for _, h := range p.Taste.Heights {
+	others := make([]prove.Report, len(p.Taste.Heights))
+	binding := slices.Clone(voids)
+	for n, h := range p.Taste.Heights {
 		at, err := p.At(h)
 		if err != nil {
 			return report, voids, err
 		}
-		r, err := prove.Prove(part, []*mesh.Mesh{sup}, at, o)
-		if err != nil {
+		if others[n], err = prove.Prove(part, []*mesh.Mesh{sup}, at, o); err != nil {
 			return report, voids, fmt.Errorf("layers of %g mm: %w", h, err)
 		}
-		tellHeights(r.Reasons, under, s)
-		report.Also(fmt.Sprintf("at layers of %g mm", h), r)
+		if others[n].PartUnheldMM2 == 0 {
+			for v := range binding {
+				if binding[v].Binds && !binding[v].Own && binding[v].Layer == h {
+					binding[v] = binding[v].Carried()
+				}
+			}
+		}
+	}
+	report.Bind(binding)
+	if under != nil {
+		tellHeights(report.Reasons, under, s)
+	}
+	for n, h := range p.Taste.Heights {
+		tellHeights(others[n].Reasons, under, s)
+		report.Also(fmt.Sprintf("at layers of %g mm", h), others[n])
 	}
 	report.Name(Structures(solids))
 	return report, voids, nil

@@ -100,13 +100,13 @@ func thickest(s supports.Settings) float64 {
 func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raster.Stack, pitch float64) *Network {
 	n := &Network{settings: s, under: under, pitch: pitch, pad: max(p.Taste.Pad, s.Wall)}
 	stops := make([][]float64, len(p.Lines)) // along each line
-	paths := make([][][3]float64, len(p.Lines))
-	for l := range p.Lines {
-		paths[l] = p.Lines[l].Path()
+	lines := slices.Clone(p.Lines)
+	for l := range lines {
+		lines[l].At, lines[l].Round = lines[l].Path(), 0
 	}
-	meets := crossings(paths, s.Wall, stops)
-	for l := range p.Lines {
-		n.addLine(l, paths[l], p.Lines[l].Tie, stops[l], under)
+	meets := crossings(lines, s.Wall, stops)
+	for l := range lines {
+		n.addLine(l, lines[l], stops[l])
 	}
 	passed, joined := make([]int, len(p.Lines)), make([]bool, len(p.Lines))
 	var spurs [][2]int // low and high station
@@ -138,12 +138,12 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 		stands := slices.ContainsFunc(p.Posts, func(q plan.Post) bool { return q.Under != "" && q.Under == p.Lines[l].ID })
 		n.braces[l] = p.Lines[l].Tie && !stands && passed[l] > 1 && !joined[l] && n.Stations[wall[len(wall)-1]].along <= s.Bridge*(1-s.Margin)
 	}
+	n.floors(lines, part, under)
 	n.byX = make([]int, len(n.Stations))
 	for i := range n.byX {
 		n.byX[i] = i
 	}
 	slices.SortFunc(n.byX, func(a, b int) int { return cmp.Compare(n.Stations[a].P.X, n.Stations[b].P.X) })
-	n.floors(part, under)
 	if len(p.Zones) > 0 {
 		n.heed(p.Zones, under)
 	}
@@ -164,17 +164,17 @@ type meeting struct {
 
 // crossings finds where lines cross or nearly touch, and adds the places to
 // stops.
-func crossings(paths [][][3]float64, wall float64, stops [][]float64) []meeting {
+func crossings(lines []plan.Line, wall float64, stops [][]float64) []meeting {
 	var out []meeting
 	add := func(a, b int, sa, sb float64) {
 		stops[a] = append(stops[a], sa)
 		stops[b] = append(stops[b], sb)
 		out = append(out, meeting{a, b, sa, sb})
 	}
-	boxes := make([][4]float64, len(paths))
-	for l := range paths {
+	boxes := make([][4]float64, len(lines))
+	for l := range lines {
 		b := [4]float64{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
-		for _, q := range paths[l] {
+		for _, q := range lines[l].At {
 			b = [4]float64{min(b[0], q[0]), min(b[1], q[1]), max(b[2], q[0]), max(b[3], q[1])}
 		}
 		boxes[l] = b
@@ -182,19 +182,19 @@ func crossings(paths [][][3]float64, wall float64, stops [][]float64) []meeting 
 	// Walls share material where an end stands within half a wall of the other's
 	// middle; a little less makes the overlap real.
 	touch := 0.45 * wall
-	for a := range paths {
-		for b := a; b < len(paths); b++ {
+	for a := range lines {
+		for b := a; b < len(lines); b++ {
 			p, q := boxes[a], boxes[b]
 			if p[0] > q[2]+touch || q[0] > p[2]+touch || p[1] > q[3]+touch || q[1] > p[3]+touch {
 				continue
 			}
 			sa := 0.0
-			for i := 0; i+1 < len(paths[a]); i++ {
-				a0, a1 := xy(paths[a][i]), xy(paths[a][i+1])
+			for i := 0; i+1 < len(lines[a].At); i++ {
+				a0, a1 := xy(lines[a].At[i]), xy(lines[a].At[i+1])
 				la := dist(a0, a1)
 				sb := 0.0
-				for j := 0; j+1 < len(paths[b]); j++ {
-					b0, b1 := xy(paths[b][j]), xy(paths[b][j+1])
+				for j := 0; j+1 < len(lines[b].At); j++ {
+					b0, b1 := xy(lines[b].At[j]), xy(lines[b].At[j+1])
 					lb := dist(b0, b1)
 					if a != b || j > i+1 {
 						if ta, tb, ok := meet(a0, a1, b0, b1, touch); ok {
@@ -253,12 +253,12 @@ func meet(a0, a1, b0, b1 r2.Vec, touch float64) (ta, tb float64, ok bool) {
 }
 
 // addLine places stations on a line: at its points, at stops, and between.
-func (n *Network) addLine(l int, path [][3]float64, tie bool, stops []float64, under *Undersides) {
+func (n *Network) addLine(l int, line plan.Line, stops []float64) {
 	var at []float64
 	total := 0.0
-	for i, q := range path {
+	for i, q := range line.At {
 		if i > 0 {
-			total += dist(xy(path[i-1]), xy(q))
+			total += dist(xy(line.At[i-1]), xy(q))
 		}
 		at = append(at, total)
 	}
@@ -285,31 +285,34 @@ func (n *Network) addLine(l int, path [][3]float64, tie bool, stops []float64, u
 		for seg+2 < len(corners) && s > corners[seg+1] {
 			seg++
 		}
-		span := corners[seg+1] - corners[seg]
-		t := 0.0
-		if span > 0 {
-			t = min(1, (s-corners[seg])/span)
-		}
-		p, q := path[seg], path[seg+1]
-		st := Station{
-			P:    r2.Vec{X: p[0] + (q[0]-p[0])*t, Y: p[1] + (q[1]-p[1])*t},
-			Line: l, Near: -1, parent: -1, along: s, Low: math.Inf(1),
-		}
-		z := p[2] + (q[2]-p[2])*t
-		if tie || under == nil {
-			st.Top = z
-		} else {
-			dir := r2.Sub(xy(q), xy(p))
-			st.Top, st.tooth = n.top(st.P, dir, z, under)
-		}
 		id := len(n.Stations)
-		n.Stations = append(n.Stations, st)
+		n.Stations = append(n.Stations, n.station(l, line, seg, corners[seg], corners[seg+1], s))
 		if len(wall) > 0 {
 			n.join(wall[len(wall)-1], id)
 		}
 		wall = append(wall, id)
 	}
 	n.Walls = append(n.Walls, wall)
+}
+
+// station returns what is at s along line l, on its stretch seg from lengths from to to.
+func (n *Network) station(l int, line plan.Line, seg int, from, to, s float64) Station {
+	t := 0.0
+	if span := to - from; span > 0 {
+		t = min(1, (s-from)/span)
+	}
+	p, q := line.At[seg], line.At[seg+1]
+	st := Station{
+		P:    r2.Vec{X: p[0] + (q[0]-p[0])*t, Y: p[1] + (q[1]-p[1])*t},
+		Line: l, Near: -1, parent: -1, along: s, Low: math.Inf(1),
+	}
+	z := p[2] + (q[2]-p[2])*t
+	if line.Tie || n.under == nil {
+		st.Top = z
+	} else {
+		st.Top, st.tooth = n.top(st.P, r2.Sub(xy(q), xy(p)), z, n.under)
+	}
+	return st
 }
 
 // top returns where a wall along dir at p must end to hold the underside near z.
@@ -339,6 +342,7 @@ func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, leve
 		ahead = r2.Scale(finePitch/2/l, ahead)
 	}
 	lowest, flat, over, band = math.Inf(1), true, z, [2]float64{math.Inf(1), math.Inf(-1)}
+	across := math.Inf(1) // the lowest at p, or the first that is found
 	for _, g := range []float64{0, -1, -0.5, 0.5, 1} {
 		for _, f := range []float64{-1, -0.5, 0, 0.5, 1} {
 			h, level, ok := find(r2.Add(p, r2.Add(r2.Scale(f, side), r2.Scale(g, ahead))))
@@ -355,8 +359,11 @@ func face(p, dir r2.Vec, width, z float64, find func(at r2.Vec) (h float64, leve
 			if !level || h < lowest-1e-6 && !math.IsInf(lowest, 1) {
 				flat = false
 			}
-			if g == 0 || h < lowest-tipDrop {
+			if g == 0 || h < across-tipDrop {
 				lowest = min(lowest, h)
+			}
+			if g == 0 || math.IsInf(across, 1) {
+				across = min(across, h)
 			}
 		}
 	}

@@ -1,9 +1,9 @@
 package grow
 
 import (
-	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"falsework/mesh"
 	"falsework/raster"
@@ -80,15 +80,16 @@ func growUnder(p plan.Plan, under *Undersides, part *raster.Stack, linked bool) 
 		}
 	}
 	var out []Solid
+	teeth := make([][]*mesh.Mesh, len(p.Lines))
+	if s.IsFused() {
+		teeth = n.teeth(&p)
+	}
 	for l := range p.Lines {
 		walls, err := n.solids(l, p.Lines[l].Tie)
 		if err != nil {
 			return nil, fmt.Errorf("grow: line %s: %w", p.Lines[l].ID, err)
 		}
-		if s.IsFused() && !p.Lines[l].Tie {
-			walls = append(walls, n.teeth(l, cmp.Or(p.Taste.Teeth, plan.DefaultTeeth))...)
-		}
-		for _, m := range walls {
+		for _, m := range slices.Concat(walls, teeth[l]) {
 			out = append(out, Solid{p.Lines[l].ID, m})
 		}
 	}

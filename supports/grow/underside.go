@@ -84,6 +84,9 @@ func NewUndersides(m *mesh.Mesh) *Undersides {
 	return u
 }
 
+// Mesh returns the part. It must not be changed.
+func (u *Undersides) Mesh() *mesh.Mesh { return u.m }
+
 // each calls put for every facet and each bin that it lies over.
 func (u *Undersides) each(put func(f *facets, q facet, n int)) {
 	for t := range u.m.Triangles {

@@ -71,6 +71,7 @@ type site struct {
 	below           float64 // up to so high, in mm
 	spare           bool    // sides of ceilings that beads run along in the stated direction
 	pattern         pattern // of lines under level ceilings
+	sparing         int     // of the two lines that mend a bare spot, how many are left out
 	bold            float64 // how much of sagittaMargin arms round slopes do without
 }
 

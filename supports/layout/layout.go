@@ -93,17 +93,22 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	if p, n = j.close(p, n); len(n.Regions) == 0 {
 		return p
 	}
+	return j.declared(j.choose(p, n)).plan
+}
+
+// choose returns the best drawing for a need.
+func (j *job) choose(p plan.Plan, n need.Need) finished {
 	n.Regions = j.together(n.Regions)
 	lines := j.draft(n, j.workers)
 	first := j.stand(p, lines)
 	best := j.mend(p, first)
 	if j.once {
-		return best.plan
+		return best
 	}
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
-		return j.refine(j.release(p, best)).plan
+		return j.refine(j.release(p, best))
 	}
-	return j.settle(p, j.compare(p, best, j.rivals(p, first, j.others(n, lines)))).plan
+	return j.settle(p, j.compare(p, best, j.rivals(p, first, j.others(n, lines))))
 }
 
 // settle refines the cheapest of some layouts and the quickest one, which may be made firm

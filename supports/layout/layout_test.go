@@ -15,6 +15,7 @@ import (
 	"falsework/supports/layout"
 	"falsework/supports/need"
 	"falsework/supports/plan"
+	"falsework/supports/prove"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -78,6 +79,54 @@ func TestBracketPlanIsMinimal(t *testing.T) {
 		if a := bare(t, less, m, part, s); a == 0 {
 			t.Errorf("without %s the plan still holds", l.ID)
 		}
+	}
+}
+
+// A layout that is declared for further layer heights holds at each of them: without lines
+// of their own 11 mm² of the arch would not at 0.16 mm, nor 2 mm² at 0.28 mm.
+func TestDeclaredHeightsHold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("lays out and mends for seconds")
+	}
+	m, _, err := mesh.ReadSTL(filepath.Join("..", "..", "testdata", "parts", "cable-arch.stl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := supports.Settings{}.Resolve()
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := raster.GridFor(m.Bounds(), s.Cell, 3)
+	part := raster.Section(m, g, s.Layers(), 0)
+	s.Heights = []float64{0.16, 0.28}
+	p := layout.Layout("cable-arch", m, part, need.Find(m, part, s, 0), s, 0)
+	solids, err := grow.Grow(p, m, part)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all mesh.Mesh
+	for i := range solids {
+		all.Append(solids[i].Mesh)
+	}
+	for _, h := range []float64{0.2, 0.16, 0.28} {
+		at, err := p.At(h)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := prove.Prove(m, []*mesh.Mesh{&all}, at, prove.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.UnheldMM2 > 0 || r.Verdict != prove.Holds {
+			t.Errorf("layers of %g mm: %s, %.2f mm² unheld: %v", h, r.Verdict, r.UnheldMM2, r.Reasons)
+		}
+	}
+	ids := map[string]bool{}
+	for _, l := range p.Lines {
+		if ids[l.ID] {
+			t.Errorf("two lines are %s", l.ID)
+		}
+		ids[l.ID] = true
 	}
 }
 

@@ -70,7 +70,7 @@ func (t *site) patches(layers []hold.Layer, turn int) []line {
 					most = n
 				}
 			}
-			for way := range 2 { // along and across
+			for way := range 2 - t.sparing { // along and across
 				out = append(out, t.aside(t.patch(spots[most].k, &spots[most].piece, turn+way)))
 			}
 			continue

@@ -106,7 +106,8 @@ type Taste struct {
 	// mm; 0 means that of the wall.
 	Pad float64 `yaml:"pad_mm,omitempty"`
 	// Teeth is how far apart, in mm along a line, the teeth stand that fuse it to the
-	// part where the settings ask for that; 0 means DefaultTeeth.
+	// part where the settings ask for that; 0 means DefaultTeeth, or so much further that
+	// a hand breaks off what hangs together.
 	Teeth float64 `yaml:"teeth_mm,omitempty"`
 	// Unlinked leaves the ends of walls free that package grow would join by leaning walls.
 	Unlinked bool    `yaml:"unlinked,omitempty"`

@@ -29,7 +29,7 @@ var told = map[string]string{
 	"Settings.lean_deg":       "furthest that a wall's edge may lean",
 	"Settings.margin":         "share of the bridge kept in hand",
 	"Settings.cell_mm":        "edge of a cell of the proof",
-	"Taste.teeth_mm":          "how far apart teeth stand along lines that are fused (gap_mm: 0), 8 mm if left out",
+	"Taste.teeth_mm":          "how far apart teeth stand along lines that are fused (gap_mm: 0); if left out 8 mm, or so much further that a hand breaks a body off",
 	"Taste.unlinked":          "true leaves ends of walls free that would be joined by leaning walls, which prints slower",
 	"Taste.pad_mm":            "thickness of a wall's top layers; that of the wall if left out",
 	"Taste.weights":           "what layouts are compared by, in seconds of print time",

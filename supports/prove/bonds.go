@@ -4,14 +4,14 @@ import (
 	"fmt"
 
 	"falsework/raster"
+	"falsework/supports"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// byHand is the force, in N, that a body may take to break off. Common practice, no
-// source.
-const byHand = 40.0
+// byHand is the force, in N, that a body may take to break off.
+const byHand = supports.ByHand
 
 // bond is where a body is printed onto the part, seen from above.
 type bond struct {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 
 	"falsework/mesh"
 	"falsework/raster"
@@ -417,13 +418,38 @@ func (p *proof) partHolding(r *Report, part []hold.Layer, layers []rows) (ledges
 	r.MarginalMM2 += float64(marginal) * area
 	r.ContactMM2 = tidy(float64(contact) * area)
 	for _, q := range p.places(spots) {
-		r.Reasons = append(r.Reasons, Reason{
+		why := Reason{
 			Kind: PartUnheld, At: q.at, LayerZ: q.z, AreaMM2: q.area,
 			Text:   fmt.Sprintf("%s of the part would be laid in mid-air at %s.", mm2(q.area), q.where()),
 			Remedy: "hold this place with a contact line, or bring the lines round it closer",
-		})
+		}
+		if p.hemmed(&q, spots) {
+			why.Remedy = fmt.Sprintf("no support may stand under it, less than the clearance of %g mm from a wall of the part: print thinner layers, keep less clearance (clearance_mm in the plan), or let it rise more steeply from that wall", p.s.Clearance)
+		}
+		r.Reasons = append(r.Reasons, why)
 	}
 	return ledges
+}
+
+// hemmed tells whether all cells of a place are so near to a wall of the part that no
+// support under them would keep the clearance. See sidesAt for what is a wall.
+func (p *proof) hemmed(q *place, spots []Spot) bool {
+	tall := int(math.Ceil(wallShare*p.s.Clearance/p.s.Layer - 1e-9))
+	far := raster.DiscOf(p.s.Clearance/p.part.Cell - 1e-6)
+	for n := range spots {
+		t := &spots[n]
+		if t.K <= tall {
+			continue
+		}
+		wall := raster.And(p.part.Layer(t.K-1), p.part.Layer(t.K-1-tall))
+		open := raster.Beyond(&t.Cells, &wall, far)
+		hemmed := true
+		open.Each(func(i, j int) { hemmed = hemmed && !slices.Contains(q.boxes, p.box(t.K, i, j)) })
+		if !hemmed {
+			return false
+		}
+	}
+	return true
 }
 
 // supportsHolding reads off what of the supports holds and what they stand on, and

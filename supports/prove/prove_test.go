@@ -522,3 +522,24 @@ func TestObliqueWayOut(t *testing.T) {
 		}
 	}
 }
+
+// What would fall beside a wall of the part, nearer to it than a support may come, says that
+// this is why; what stands out further asks for a support. A rim round a stem of 4 mm, of a
+// line of 0.25 mm and with a clearance of 0.5 mm.
+func TestHemmedIn(t *testing.T) {
+	for _, c := range []struct {
+		rim, clearance float64
+		hemmed         bool
+	}{{4.45, 0, true}, {4.45, 0.4, false}, {5, 0, false}} {
+		part := join(puck(4, 0, 10), puck(c.rim, 10, 14))
+		r := proof(t, part, supports.Settings{Nozzle: 0.25, Layer: 0.16, First: 0.2, Clearance: c.clearance})
+		if kinds(r) != string(prove.PartUnheld) {
+			t.Fatalf("rim of %g mm: %+v", c.rim, r.Reasons)
+		}
+		for _, q := range r.Reasons {
+			if strings.Contains(q.Remedy, "less than the clearance of") != c.hemmed {
+				t.Errorf("rim of %g mm, clearance %g mm: %s", c.rim, c.clearance, q.Remedy)
+			}
+		}
+	}
+}

@@ -6,15 +6,16 @@ import (
 	"slices"
 
 	"falsework/raster"
+	"falsework/supports"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
 const (
-	// modulus is Young's modulus of PLA across layers, in MPa, and strength the
-	// tension, in MPa, at which they part: doi 10.1089/3dp.2020.0109.
-	modulus, strength = 2400.0, 22.8
+	// modulus is Young's modulus of PLA across layers, in MPa: doi
+	// 10.1089/3dp.2020.0109.
+	modulus, strength = 2400.0, supports.Strength
 	// mostSway is how far the top of a support may give way, in mm: a quarter of a
 	// line. Common practice, no source.
 	mostSway = 0.1

@@ -1,7 +1,9 @@
 package prove
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"falsework/raster"
 )
@@ -106,4 +108,48 @@ func (q *VoidPlace) add(empty int, thick float64, fused bool, cell float64) {
 	if fused {
 		q.FusedMM2 = tidy(q.FusedMM2 + cell)
 	}
+}
+
+// VoidFace is a face of the part at which voids are wrong: a level one, or all slopes.
+type VoidFace struct {
+	Grade   Grade
+	At      [3]float64 // the lowest cell
+	AreaMM2 float64
+	Level   bool
+}
+
+// addFace adds a cell to the face that it is of: level ones by their height.
+func addFace(list []VoidFace, cell VoidFace) []VoidFace {
+	for n := range list {
+		q := &list[n]
+		if q.Grade != cell.Grade || q.Level != cell.Level || q.Level && math.Abs(q.At[2]-cell.At[2]) > onPlane {
+			continue
+		}
+		if cell.At[2] < q.At[2] {
+			q.At = cell.At
+		}
+		q.AreaMM2 += cell.AreaMM2
+		return list
+	}
+	return append(list, cell)
+}
+
+// facesOf returns faces of more than a bead's footprint, upward; the largest alone where
+// none is as large.
+func facesOf(list []VoidFace, bead float64) (out []VoidFace) {
+	most := 0
+	for n := range list {
+		list[n].AreaMM2 = tidy(list[n].AreaMM2)
+		if list[n].AreaMM2 > list[most].AreaMM2 {
+			most = n
+		}
+		if list[n].AreaMM2 > bead {
+			out = append(out, list[n])
+		}
+	}
+	if out == nil {
+		out = list[most : most+1]
+	}
+	slices.SortStableFunc(out, func(a, b VoidFace) int { return cmp.Compare(a.At[2], b.At[2]) })
+	return out
 }

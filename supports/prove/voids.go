@@ -69,6 +69,12 @@ type Void struct {
 	SheetMM2 [countedLayers]float64 `json:"sheet_mm2"`
 	// Where the grade is not good: the lowest cell of that kind.
 	At *[3]float64 `json:"at_mm,omitempty"`
+	// Faces are the faces of the part that the wrong ones are at, upward.
+	Faces []VoidFace `json:"-"`
+	// BetterFirst is the first layer, in mm, nearest to the settings' that keeps all level
+	// faces at supports off the cutting planes of the layers that bind; 0 where there is none,
+	// or nothing is wrong.
+	BetterFirst float64 `json:"-"`
 	// Places are the contacts one by one, the same ones in the same order in every row.
 	Places []VoidPlace `json:"places"`
 }
@@ -145,10 +151,14 @@ func Voids(part, sup *mesh.Mesh, s supports.Settings) ([]Void, error) {
 	}
 	out := make([]Void, len(rows))
 	sides := [2]side{{list: list, places: placesOfContacts(list, g, false)}, {list: landings, places: placesOfContacts(landings, g, true)}}
+	better := betterFirst(sides, rows[:binding], s)
 	for n, lay := range rows {
 		out[n] = voidAt(sides, g, lay, s)
 		out[n].sheets(own, g, lay, s)
 		out[n].Own, out[n].Binds = n == 0, n < binding
+		if out[n].Binds && out[n].Faces != nil {
+			out[n].BetterFirst = better
+		}
 	}
 	return out, nil
 }
@@ -161,29 +171,120 @@ func (r *Report) Bind(voids []Void) {
 		if !v.Binds || v.At == nil || v.Own && r.Verdict == Fails {
 			continue
 		}
-		area, what := v.FusedMM2, "are printed together"
-		switch v.Grade {
-		case VoidFar:
-			area, what = v.FarMM2, "come too far apart"
-		case VoidGone:
-			area, what = v.SheetMM2[0], "lack a sheet or step, which prints in no layer,"
+		faces := v.Faces
+		if v.Grade == VoidGone {
+			faces = []VoidFace{{Grade: VoidGone, At: *v.At, AreaMM2: v.SheetMM2[0]}}
 		}
-		at := r3.Vec{X: v.At[0], Y: v.At[1], Z: v.At[2]}
-		remedy := "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights"
-		lay := raster.Layers{First: v.First, Height: v.Layer}
-		if k := lay.Above(at.Z - 1e-4); math.Abs(lay.Plane(k)-at.Z) < 1e-4 {
-			remedy = fmt.Sprintf("the surface lies on the plane that layer %d is cut at, so it may print a layer higher or lower: move it by half a layer, %.3g mm, or change the first layer by as much",
-				k, v.Layer/2)
+		for _, f := range faces {
+			r.Reasons = append(r.Reasons, v.wrong(f))
 		}
-		r.Reasons = append(r.Reasons, Reason{
-			Kind: WrongVoid, At: at, LayerZ: at.Z, AreaMM2: area,
-			Text: fmt.Sprintf("In layers of %g mm, the first %g mm, part and supports %s over %s, the lowest place being x %.1f, y %.1f, z %.2f mm.",
-				v.Layer, v.First, what, mm2(area), at.X, at.Y, at.Z),
-			Remedy: remedy,
-		})
 		r.Verdict = Fails
 	}
 	sortByHarm(r.Reasons)
+}
+
+// Carried returns a void as it binds where the proof in the same layers has found all of the
+// part held: a slope that is too far from a top is held without it there, as by tops
+// further down in the settings' own layers. What a level face on a cutting plane does the other way
+// such a proof does not see.
+func (v Void) Carried() Void {
+	v.Faces = slices.DeleteFunc(slices.Clone(v.Faces), func(f VoidFace) bool { return f.Grade == VoidFar && !f.Level })
+	if v.Grade == VoidGone {
+		return v
+	}
+	if v.At, v.Grade = nil, VoidGood; len(v.Faces) > 0 {
+		v.At, v.Grade = &v.Faces[0].At, v.Faces[0].Grade
+	}
+	return v
+}
+
+// wrong says what is wrong with the void at a face.
+func (v *Void) wrong(f VoidFace) Reason {
+	what := map[Grade]string{
+		VoidFused: "are printed together", VoidFar: "come too far apart",
+		VoidGone: "lack a sheet or step, which prints in no layer,",
+	}[f.Grade]
+	at := r3.Vec{X: f.At[0], Y: f.At[1], Z: f.At[2]}
+	face := ""
+	if f.Level {
+		face = fmt.Sprintf(" at the level face at z %.2f mm", at.Z)
+	}
+	remedy := "end the supports where as many whole layers stay empty at every height that is declared, or declare fewer heights"
+	lay := raster.Layers{First: v.First, Height: v.Layer}
+	if k := lay.Above(at.Z - nearTie); math.Abs(lay.Plane(k)-at.Z) < nearTie {
+		remedy = fmt.Sprintf("the surface lies on the plane that layer %d is cut at, so it may print a layer higher or lower, and the void is not good both ways: ", k)
+		if v.BetterFirst > 0 {
+			remedy += fmt.Sprintf("print with a first layer of %.4g mm, or ", v.BetterFirst)
+		}
+		remedy += fmt.Sprintf("move it by half a layer, %.3g mm", v.Layer/2)
+	}
+	return Reason{
+		Kind: WrongVoid, At: at, LayerZ: at.Z, AreaMM2: f.AreaMM2,
+		Text: fmt.Sprintf("In layers of %g mm, the first %g mm, part and supports %s over %s%s, the lowest place being x %.1f, y %.1f, z %.2f mm.",
+			v.Layer, v.First, what, mm2(f.AreaMM2), face, at.X, at.Y, at.Z),
+		Remedy: remedy,
+	}
+}
+
+// nearTie is how near to a cutting plane, in mm, a surface is told to lie on it: its height
+// is told to a ten-thousandth.
+const nearTie = 1e-4
+
+const (
+	// firstStep is how finely first layers are told, in mm, and offPlane which share of a
+	// layer they keep faces off the planes by at least: half of what is to be had for one.
+	firstStep, offPlane = 0.01, 0.25
+	// thinnestFirst and thickestFirst bound them as shares of the layer and the nozzle. Common
+	// practice, no source.
+	thinnestFirst, thickestFirst = 0.75, 0.8
+)
+
+// betterFirst returns the first layer nearest to the settings' for which all level faces at
+// contacts keep off the planes that the layers are cut at, 0 where there is none.
+func betterFirst(sides [2]side, rows []raster.Layers, s supports.Settings) float64 {
+	seen := map[float64]bool{}
+	var faces []float64
+	for n := range sides {
+		for i := range sides[n].list {
+			q := &sides[n].list[i]
+			if z := q.face(n == 1); !q.slope && !seen[z] {
+				seen[z] = true
+				faces = append(faces, z)
+			}
+		}
+	}
+	thick := 0.0
+	for _, lay := range rows {
+		thick = max(thick, lay.Height)
+	}
+	suits := func(first float64) bool {
+		for _, lay := range rows {
+			lay.First = first
+			for _, z := range faces {
+				if z <= first {
+					continue
+				}
+				k := lay.Above(z)
+				off := lay.Plane(k) - z
+				if k > 0 {
+					off = min(off, z-lay.Plane(k-1))
+				}
+				if off < offPlane*lay.Height-onPlane {
+					return false
+				}
+			}
+		}
+		return true
+	}
+	for n := 1; float64(n)*firstStep <= thick; n++ {
+		for _, way := range [2]float64{1, -1} {
+			first := math.Round((s.First+way*float64(n)*firstStep)/firstStep) * firstStep
+			if first >= thinnestFirst*thick-1e-9 && first <= thickestFirst*s.Nozzle+1e-9 && suits(first) {
+				return first
+			}
+		}
+	}
+	return 0
 }
 
 // surface is where a vertical enters or leaves a solid.
@@ -409,6 +510,14 @@ func (q *contact) void(lay raster.Layers, nearer float64) (empty int, thick floa
 	return 0, 0, false
 }
 
+// face returns the height of the part's surface at a contact, or at a landing.
+func (q *contact) face(landing bool) float64 {
+	if landing {
+		return q.low[len(q.low)-1].hi
+	}
+	return q.high[0].lo
+}
+
 // side is the contacts under the part, or those on it.
 type side struct {
 	list   []contact
@@ -425,16 +534,20 @@ func voidAt(sides [2]side, g raster.Grid, lay raster.Layers, s supports.Settings
 	there.Layer = lay.Height
 	area := func(n int) float64 { return tidy(float64(n) * g.CellArea()) }
 	total := 0
-	lowest := map[Grade][3]float64{}
+	var wrong []VoidFace
 	for n, areas := range [...]*[countedLayers]float64{&v.AreaMM2, &v.LandingMM2} {
-		side := &sides[n]
+		side, landing := &sides[n], n == 1
 		places := side.places.row()
 		var counts [countedLayers]int
 		var sets [3]raster.Bits // good, fused, too far
 		for n := range sets {
 			sets[n] = raster.NewBits(0, 0, g.W, g.H)
 		}
-		heights := map[int32]float64{}
+		type surface struct {
+			z     float64
+			level bool
+		}
+		heights := map[int32]surface{}
 		for n := range side.list {
 			q := &side.list[n]
 			// Both ways that a surface on a cutting plane may go.
@@ -466,24 +579,21 @@ func voidAt(sides [2]side, g raster.Grid, lay raster.Layers, s supports.Settings
 			i, j := int(q.cell)%g.W, int(q.cell)/g.W
 			sets[set].Set(i, j)
 			// Where the part's surface is, which is what can be moved.
-			at := q.high[0].lo
-			if areas == &v.LandingMM2 {
-				at = q.low[len(q.low)-1].hi
-			}
-			if z, there := heights[q.cell]; !there || at < z {
-				heights[q.cell] = at
+			if z, at := q.face(landing), heights[q.cell]; at == (surface{}) || z < at.z {
+				heights[q.cell] = surface{z, !q.slope}
 			}
 		}
 		// Beside what carries, a bead may stand out by half its width.
 		sets[2] = raster.Beyond(&sets[2], &sets[0], raster.DiscOf(s.Line/2/g.Cell))
 		for n, grade := range [...]Grade{VoidGood, VoidFused, VoidFar} {
+			if n == 0 {
+				continue
+			}
 			sets[n].EachRun(func(j, i0, i1 int) {
 				for i := i0; i < i1; i++ {
-					z := heights[int32(j*g.W+i)]
-					if at, known := lowest[grade]; !known || z < at[2] {
-						c := g.Center(i, j)
-						lowest[grade] = [3]float64{tidy(c.X), tidy(c.Y), tidy(z)}
-					}
+					at := heights[int32(j*g.W+i)]
+					c := g.Center(i, j)
+					wrong = addFace(wrong, VoidFace{grade, [3]float64{tidy(c.X), tidy(c.Y), tidy(at.z)}, g.CellArea(), at.level})
 				}
 			})
 		}
@@ -509,7 +619,12 @@ func voidAt(sides [2]side, g raster.Grid, lay raster.Layers, s supports.Settings
 		v.Grade = VoidGood
 		return v
 	}
-	at := lowest[v.Grade]
-	v.At = &at
+	for _, f := range wrong {
+		if f.Grade == v.Grade && (v.At == nil || f.At[2] < v.At[2]) {
+			at := f.At
+			v.At = &at
+		}
+	}
+	v.Faces = facesOf(wrong, bead)
 	return v
 }

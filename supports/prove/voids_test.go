@@ -3,6 +3,7 @@ package prove_test
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"falsework/mesh"
@@ -11,6 +12,7 @@ import (
 	"falsework/supports/prove"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -69,6 +71,7 @@ func TestVoidsAtEachHeight(t *testing.T) {
 		}
 		if w.grade != prove.VoidGood {
 			v.At = &[3]float64{9.05, 5.05, 10}
+			v.Faces = []prove.VoidFace{{Grade: w.grade, At: *v.At, AreaMM2: wall, Level: true}}
 		}
 		list[n].Places = nil // see TestVoidsOfEveryContact
 		if d := cmp.Diff(v, list[n]); d != "" {
@@ -328,6 +331,91 @@ func TestDeclaredHeights(t *testing.T) {
 	}
 	if _, err := (supports.Settings{Heights: []float64{0.5}}).Resolve(); err == nil {
 		t.Error("layers of 0.5 mm from a nozzle of 0.4 mm")
+	}
+}
+
+// Each level face that lies on a plane is told by its height, with its area, and a first
+// layer that helps: with it, supports that end where a layer below the ceilings is empty are good. At 0.16 mm, the first
+// as thick, planes are at 0.16·(n + ½): 6.00 and 14.00 are, 12.00 is not.
+func TestFacesOnPlanes(t *testing.T) {
+	s := supports.Settings{Nozzle: 0.25, Layer: 0.16, Bridge: 20}
+	ceilings := func(zs ...float64) *mesh.Mesh {
+		m := box(0, 0, 0, 2, 20, 20)
+		for n, z := range zs {
+			x := float64(2 + 10*n)
+			m = join(m, box(x, 0, z, x+10, 20, 20))
+		}
+		return m
+	}
+	supportsOf := func(first float64, zs ...float64) *mesh.Mesh {
+		m := &mesh.Mesh{}
+		lay := raster.Layers{First: first, Height: s.Layer}
+		for n, z := range zs {
+			x := float64(5 + 10*n)
+			m.Append(box(x, 5, 0, x+0.3, 15, lay.Bottom(lay.Above(z-1e-6)-1)))
+		}
+		return m
+	}
+	zs := []float64{6, 12, 14}
+	list := voids(t, ceilings(zs...), supportsOf(0.16, zs...), s)
+	var at []float64
+	for _, f := range list[0].Faces {
+		at = append(at, f.At[2])
+		if !f.Level || math.Abs(f.AreaMM2-0.3*10) > 0.3 || f.Grade != prove.VoidFar {
+			t.Errorf("%+v, want a level face with 3 mm² too far", f)
+		}
+	}
+	if d := cmp.Diff([]float64{6, 14}, at); d != "" {
+		t.Errorf("faces (-want +got):\n%s", d)
+	}
+	var r prove.Report
+	r.Bind(list)
+	if len(r.Reasons) != 2 || r.Verdict != prove.Fails || !strings.Contains(r.Reasons[0].Remedy, "first layer of 0.2 mm") {
+		t.Errorf("%s: %+v", r.Verdict, r.Reasons)
+	}
+	s.First = list[0].BetterFirst
+	for _, z := range zs {
+		off := math.Mod(z-s.First-0.08, 0.16)
+		if off = min(off, 0.16-off); off < 0.04-1e-9 {
+			t.Errorf("with a first layer of %g mm the face at %g is %g mm off a plane", s.First, z, off)
+		}
+	}
+	if v := voids(t, ceilings(zs...), supportsOf(s.First, zs...), s)[0]; v.Grade != prove.VoidGood {
+		t.Errorf("with a first layer of %g mm: %+v", s.First, v)
+	}
+	// Faces a quarter of a layer apart leave no first layer that suits all of them.
+	zs = []float64{6, 6.04, 6.08, 6.12}
+	if v := voids(t, ceilings(zs...), supportsOf(0.16, zs...), supports.Settings{Nozzle: 0.25, Layer: 0.16})[0]; v.BetterFirst != 0 {
+		t.Errorf("a first layer of %g mm is to suit faces at %v", v.BetterFirst, zs)
+	}
+}
+
+// Where the part holds in the same layers, what stays wrong is what prints together and what a
+// level face may do: slopes that are too far from a top are held without it.
+func TestCarried(t *testing.T) {
+	level := prove.VoidFace{Grade: prove.VoidFar, At: [3]float64{0, 0, 9}, AreaMM2: 2, Level: true}
+	slope := prove.VoidFace{Grade: prove.VoidFar, At: [3]float64{0, 0, 5}, AreaMM2: 2}
+	fused := prove.VoidFace{Grade: prove.VoidFused, At: [3]float64{0, 0, 7}, AreaMM2: 2}
+	for _, c := range []struct {
+		faces, want []prove.VoidFace
+		grade       prove.Grade
+	}{
+		{[]prove.VoidFace{slope}, nil, prove.VoidGood},
+		{[]prove.VoidFace{slope, level}, []prove.VoidFace{level}, prove.VoidFar},
+		{[]prove.VoidFace{slope, fused, level}, []prove.VoidFace{fused, level}, prove.VoidFused},
+	} {
+		v := prove.Void{Layer: 0.16, First: 0.2, Grade: prove.VoidFar, At: &c.faces[0].At, Faces: c.faces, Binds: true}
+		got := v.Carried()
+		if d := cmp.Diff(c.want, got.Faces, cmpopts.EquateEmpty()); d != "" || got.Grade != c.grade || (got.At == nil) != (c.want == nil) {
+			t.Errorf("%+v: %s at %v (-want +got):\n%s", c.faces, got.Grade, got.At, d)
+		}
+		var r prove.Report
+		if r.Bind([]prove.Void{got}); len(r.Reasons) != len(c.want) {
+			t.Errorf("%+v: %d reasons, want %d", c.faces, len(r.Reasons), len(c.want))
+		}
+		if len(v.Faces) != len(c.faces) || v.Grade != prove.VoidFar {
+			t.Error("the void itself was changed")
+		}
 	}
 }
 
