@@ -106,8 +106,7 @@ func (j *job) sampled(sup *raster.Stack) float64 {
 }
 
 // rivals returns the drawings that may print faster than the first, the fastest first,
-// by what they are before they are mended. Where a need has several regions, each region is
-// drawn as that prints fastest, and as the next best does.
+// by what they are before they are mended.
 func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) {
 	if len(drawings) == 0 {
 		return nil
@@ -116,7 +115,6 @@ func (j *job) rivals(p plan.Plan, first stood, drawings [][]line) (out []stood) 
 		stood
 		time float64
 	}
-	drawings = j.mixed(p, append([][]line{first.lines}, drawings...))
 	list := make([]rival, len(drawings))
 	j.each(len(list), func(i int) {
 		d := j.stand(p, drawings[i])
@@ -141,8 +139,9 @@ const (
 )
 
 // mixed returns the mixtures of drawings, the first of which is the one to beat, that should
-// print fastest by what their regions take each for itself. Of one region there is nothing to
-// mix: all but the first are returned.
+// print fastest by what their regions take each for itself: each region is drawn as that prints
+// fastest, or as the next best does. Of one region there is nothing to mix: all but the first
+// are returned.
 func (j *job) mixed(p plan.Plan, drawings [][]line) [][]line {
 	most := map[int]float64{}
 	for _, l := range drawings[0] {

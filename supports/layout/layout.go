@@ -108,8 +108,28 @@ func (j *job) choose(p plan.Plan, n need.Need) finished {
 	if j.cells > secondCells || j.cells*len(lines) > secondWork {
 		return j.refine(j.release(p, best))
 	}
-	return j.settle(p, j.compare(p, best, j.rivals(p, first, j.others(n, lines))))
+	drawings := j.others(n, lines)
+	mixed := j.mixed(p, append([][]line{first.lines}, drawings...))
+	all := j.compare(p, []finished{best}, j.rivals(p, first, mixed))
+	if all[0].over > wobbles && !alike(mixed, drawings) {
+		// What each region prints fastest as does not stand: whole drawings may.
+		var known []finished
+		for _, w := range all {
+			known = append(known, w.finished)
+		}
+		all = j.compare(p, known, j.rivals(p, first, drawings))
+	}
+	return j.settle(p, all)
 }
+
+// alike tells whether two lists are of the same drawings.
+func alike(a, b [][]line) bool {
+	return slices.EqualFunc(a, b, func(a, b []line) bool { return slices.EqualFunc(a, b, sameCourse) })
+}
+
+// wobbles is by how many times the limits a layout may sway more than it may and be thought to
+// stand once it is made firm.
+const wobbles = 10.0
 
 // settle refines the cheapest of some layouts and the quickest one, which may be made firm
 // however it stands, and of the others one after the other until one stands. It returns the
@@ -148,16 +168,16 @@ func (j *job) settle(p plan.Plan, all []weighed) finished {
 	return best
 }
 
-// weighed is a layout with its price, and what it takes to print however it stands, in
-// seconds.
+// weighed is a layout with its price, what it takes to print however it stands, in seconds,
+// and by how much it sways more than it may: see score.
 type weighed struct {
 	finished
-	price, time float64
+	price, time, over float64
 }
 
-// compare finishes the best rivals of a drawing, and of the best of them all also one on spurs.
-// It returns those that leave least bare, the cheapest first.
-func (j *job) compare(p plan.Plan, first finished, rivals []stood) (all []weighed) {
+// compare finishes the best rivals of some layouts, and of the best of them all also one on
+// spurs. It returns those that leave least bare, the cheapest first.
+func (j *job) compare(p plan.Plan, known []finished, rivals []stood) (all []weighed) {
 	add := func(f finished) {
 		if len(all) > 0 && f.bare > all[0].bare || slices.ContainsFunc(all, func(w weighed) bool { return reflect.DeepEqual(w.plan, f.plan) }) {
 			return
@@ -166,10 +186,12 @@ func (j *job) compare(p plan.Plan, first finished, rivals []stood) (all []weighe
 			all = nil
 		}
 		price, over := j.score(f, math.Inf(1))
-		all = append(all, weighed{f, price, price / steadiness(over)})
+		all = append(all, weighed{f, price, price / steadiness(over), over})
 		slices.SortStableFunc(all, func(a, b weighed) int { return cmp.Compare(a.price, b.price) })
 	}
-	add(first)
+	for _, f := range known {
+		add(f)
+	}
 	for i, other := range rivals {
 		if i >= finalists && !math.IsInf(all[0].price, 1) {
 			break
