@@ -10,7 +10,7 @@
 // further than a slope that holds, and no wall leans sideways. Where two rising
 // edges meet between supported places no further apart than a planned bridge, the
 // wall is cut down to a tie: a shallow beam whose lowest bead bridges along
-// itself. A wall's top follows the part's underside across the void that prints
+// itself. Hollow posts are square tubes with rounded corners. A wall's top follows the part's underside across the void that prints
 // as the gap.
 //
 // Links. A wall that grows ends in the air on every layer, and a bead that ends costs a hop

@@ -9,12 +9,13 @@
 // ones begin where it would span further than its sagitta allows. What the rules
 // of package hold then still find bare gets lines of its own. On parts that are not
 // too large other drawings are weighed against this one: crossed lines that leave oblongs
-// open instead of squares, the lines of a low ceiling linked to one wall that stands as one
+// open instead of squares, hoops round a hole or a stem with spokes between them (hoops.go), the lines of a low ceiling linked to one wall that stands as one
 // bead a layer (weave.go), arms of a slope further apart, linked end to end or by pairs,
 // spines that carry arms to both sides, low lines that hang by spurs from walls of higher
 // ones (spurs.go), and in a stated direction a ceiling without the sides that beads run
-// along, or as for any. The one that prints fastest is taken, if it holds as well. Lines
-// that surround something come in two halves.
+// along, or as for any. Each region of the need is drawn as that one prints fastest, and of
+// what comes of it and of the next best mixtures the one that prints fastest is taken, if it
+// holds as well. Lines that surround something come in two halves.
 //
 // Posts. Walls below the contacts hang from posts by shortest paths (package
 // grow). Posts are added one by one where they save the most print time, as a
@@ -25,7 +26,8 @@
 // number of them meets, since a bead ends there.
 //
 // Paring. What the solids of the chosen drawing really take to print says which lines, ties
-// and posts are left out, and where posts move to and how wide they are (pare.go).
+// and posts are left out, where posts move to and how wide they are, and which lines turn
+// their corners by arcs, at which a nozzle does not slow down (pare.go).
 //
 // Firmness. Where the proof says that walls of the chosen drawing sway under the nozzle's
 // drag or lever themselves off the plate, braces are laid to the walls beside them, hollow

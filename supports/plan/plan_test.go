@@ -154,8 +154,8 @@ func TestDeclaredHeightsBoundTheLean(t *testing.T) {
 	}
 }
 
-// Version 1 had neither zones nor a memory, version 2 neither sheets nor steps, version 3 no
-// round corners.
+// Version 1 had neither zones nor a memory, version 2 neither sheets nor steps, version 3
+// neither round corners nor toes.
 func TestReadsEarlierVersions(t *testing.T) {
 	old := small(t)
 	old.Sheets, old.Steps = nil, nil

@@ -28,6 +28,7 @@ export interface Line {
   at: P3[];
   posts?: string[];
   tie?: boolean;
+  round?: number;
   by?: Author;
 }
 
