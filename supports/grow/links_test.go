@@ -332,3 +332,35 @@ func TestEndsFlushWithAWallAreNotFree(t *testing.T) {
 		}
 	}
 }
+
+// A line between two walls that begin to spread so high that no wall reaches its middle is a tie
+// between them all the same, if it is no longer than a planned bridge.
+func TestTiesReachOverWhatNoPostDoes(t *testing.T) {
+	m, part, p, s := comb(t)
+	line := func(id string, a, b [3]float64) plan.Line {
+		return plan.Line{ID: id, At: [][3]float64{a, b}, By: plan.Designer}
+	}
+	for _, c := range []struct {
+		apart float64
+		tied  bool
+	}{{6, true}, {s.Bridge, false}} {
+		y := 10 + c.apart
+		p.Lines = []plan.Line{line("L1", [3]float64{8, 10, 24}, [3]float64{38, 10, 24}), line("L2", [3]float64{8, y, 24}, [3]float64{38, y, 24}),
+			line("L3", [3]float64{20, 10, 24}, [3]float64{20, y, 24})}
+		p.Posts = nil
+		for i, id := range []string{"L1", "L2"} {
+			p.Posts = append(p.Posts, plan.Post{ID: fmt.Sprintf("P%d", i+1), At: [2]float64{23, p.Lines[i].At[0][1]}, Reach: 0.05, Under: id, Head: 22, By: plan.Designer})
+		}
+		n := NewNetwork(p, s, NewUndersides(m), part, finePitch)
+		n.Hang(p)
+		wall := n.Walls[2]
+		mid := &n.Stations[wall[len(wall)/2]]
+		if !math.IsInf(mid.Low, 1) {
+			t.Fatalf("%g mm apart: the middle hangs from z %.1f", c.apart, mid.Low)
+		}
+		n.Ties()
+		if mid.tied != c.tied || c.tied && math.Abs(mid.Low-(mid.Top-WallDepth(s))) > 1e-9 {
+			t.Errorf("%g mm apart: tied %v, from z %.2f to %.2f", c.apart, mid.tied, mid.Low, mid.Top)
+		}
+	}
+}
