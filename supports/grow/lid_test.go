@@ -17,7 +17,7 @@ func TestWideBoresClose(t *testing.T) {
 	for _, c := range []struct {
 		side    float64
 		narrows bool
-	}{{14, true}, {12, true}, {9, false}} {
+	}{{14, true}, {12, true}, {9.9, true}, {9, false}} {
 		m, part, p, s := slab(t, 0.2)
 		p.Posts = []plan.Post{{ID: "P1", At: [2]float64{20, 10}, Side: c.side, Head: 12, By: plan.Tool}}
 		solids, err := grow.Grow(p, m, part)

@@ -363,7 +363,8 @@ const sharp = 0.9063
 // the post's walls thicken inward at the lean, as far as it takes to bridge the rest.
 func (n *Network) lid(q plan.Post) ([]*mesh.Mesh, error) {
 	s := n.settings
-	bore, span := q.Side-2*s.Wall, s.Bridge*(1-s.Margin)
+	// Cells measure a chord to within one of them at either end.
+	bore, span := q.Side-2*s.Wall, s.Bridge*(1-s.Margin)-2*s.Cell
 	if !n.covers(q, bore, bore > span) {
 		return nil, nil
 	}
