@@ -13,7 +13,7 @@ import (
 // hoops draws the lines under a ceiling of layer k that goes round one hole, or one piece of
 // the part: hoops that follow it, and spokes from one to the next. Walls stand under the hoops
 // alone, each one bead a layer, since spokes are short enough to be ties. Where the ceiling
-// ends at a wall of the part the beads land there: spokes reach for it, or, if snug, a hoop
+// ends at a wall of the part the beads land there: stubs reach for it, or, if snug, a hoop
 // runs along it. edges are the lines along free edges. It is not ok where the ceiling has
 // another shape.
 func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float64, snug bool) (out []line, ok bool) {
@@ -22,55 +22,19 @@ func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float6
 		return nil, false
 	}
 	span := (t.comb - t.wall) * scale
-	// Middles of the lines, from the inner rim on, and where the beads land beyond them.
-	var at []float64
-	first, last := 0.0, a.width
-	beside := t.s.Clearance + t.wall/2 + 2*t.part.Cell // a hoop beside a wall
-	for side, rim := range [2]*rim{&a.inner, &a.outer} {
-		off := math.NaN()
-		switch {
-		case rim.free:
-			off = t.wall / 2
-		case snug && rim.chord(beside-t.wall/2, side == 1) <= span:
-			off = beside
-		}
-		if math.IsNaN(off) {
-			continue
-		}
-		if rim.bare = !rim.free; side == 0 {
-			at, first = append(at, off), off+t.wall/2
-		} else {
-			at, last = append(at, a.width-off), a.width-off-t.wall/2
-		}
-	}
-	between := math.Ceil((last - first + t.wall) / (t.wall + oblong*span) * (1 - 1e-9))
-	if last-first <= 0 || between < 1 {
+	at, gap, ok := t.ringsOf(&a, span, snug)
+	if !ok {
 		return nil, false
 	}
-	gap := (last-first+t.wall)/between - t.wall // in the clear
-	from, way := first, 1.0
-	if in, off := a.inner.free || a.inner.bare, a.outer.free || a.outer.bare; in != off && between > 1 {
-		// Stubs hang in the air and are taller the longer they are; spokes are ties.
-		gap = min(oblong*span, (last-first-beside)/(between-1)-t.wall)
-		if off {
-			from, way = last, -1
-		}
-	}
-	for i := 1.0; i < between; i++ {
-		at = append(at, from+way*(i*(gap+t.wall)-t.wall/2))
-	}
-	slices.Sort(at)
-	// Lines that reach over a gap stand so far apart that no bead between them is too long.
-	pitch := func(gap float64) float64 { return t.wall + math.Sqrt(span*span-gap*gap) }
 	z := t.part.Bottom(k)
 	var rings [][]r2.Vec
 	out = slices.Clone(edges)
-	for _, x := range at {
+	for n, x := range at {
 		ring := a.level(t, x/a.width)
 		if len(ring) < 4 {
 			return nil, false
 		}
-		if x == t.wall/2 && a.inner.free || x == a.width-t.wall/2 && a.outer.free {
+		if n == 0 && a.inner.free || n == len(at)-1 && a.outer.free {
 			if ring = edgeAlong(edges, ring, t.wall); ring == nil {
 				return nil, false
 			}
@@ -93,45 +57,93 @@ func (t *site) hoops(k int, cells, open *raster.Bits, edges []line, scale float6
 		}
 	}
 	for n := 0; n+1 < len(rings); n++ {
-		for _, p := range spaced(rings[n+1], pitch(gap)) {
-			q, d := closest(rings[n], p)
-			if d <= 2*(gap+t.wall) {
+		for _, p := range spaced(rings[n+1], t.apart(gap, span)) {
+			if q, d := closest(rings[n], p); d <= 2*(gap+t.wall) {
 				spoke(q, p)
 			}
 		}
 	}
-	// Stubs to the walls that the ceiling ends at.
-	stub := func(ring []r2.Vec, rim *rim, outside bool, reach float64) {
-		apart := pitch(min(reach, oblong*span))
-		if rim.chord(t.s.Clearance, outside) > span {
+	for _, side := range []struct {
+		rim     *rim
+		ring    []r2.Vec
+		reach   float64 // from the ring to the rim
+		outside bool
+	}{{&a.inner, rings[0], at[0] - t.wall/2, false}, {&a.outer, rings[len(rings)-1], a.width - at[len(at)-1] - t.wall/2, true}} {
+		if side.rim.lined() {
+			continue
+		}
+		apart := t.apart(min(side.reach, oblong*span), span)
+		if side.rim.chord(t.s.Clearance, side.outside) > span {
 			// A bead along the wall passes the tip of a stub, and is to land on those beside it;
 			// where that is not enough it is mended.
 			apart = min(apart, (t.wall+span)/2)
 		}
-		for _, p := range spaced(ring, apart*ringShare(ring, rim.loop)) {
-			q, d := closest(rim.loop, p)
-			if d == 0 || d > 2*(reach+t.wall) {
-				continue
+		for _, p := range spaced(side.ring, apart*ringShare(side.ring, side.rim.loop)) {
+			if q, d := closest(side.rim.loop, p); d > 0 && d <= 2*(side.reach+t.wall) {
+				spoke(p, t.towards(k, open, p, q))
 			}
-			u := r2.Scale(1/d, r2.Sub(q, p))
-			end := p
-			for far := t.part.Cell; far < d; far += t.part.Cell {
-				at := r2.Add(p, r2.Scale(far, u))
-				if i, j := t.part.At(at); !open.Has(i, j) {
-					break
-				}
-				end = at
-			}
-			spoke(p, t.advance(k, end, u))
 		}
 	}
-	if !a.inner.free && !a.inner.bare && len(rings) > 0 {
-		stub(rings[0], &a.inner, false, at[0]-t.wall/2)
+	return out, true
+}
+
+// ringsOf returns how far from the inner rim the middles of an annulus's rings lie, lines along
+// free edges among them, and how far apart they are in the clear. It is not ok where there
+// would be none.
+func (t *site) ringsOf(a *annulus, span float64, snug bool) (at []float64, gap float64, ok bool) {
+	beside := t.s.Clearance + t.wall/2 + 2*t.part.Cell // of a hoop beside a wall
+	for side, rim := range [2]*rim{&a.inner, &a.outer} {
+		switch {
+		case rim.free:
+			rim.off = t.wall / 2
+		case snug && rim.chord(beside-t.wall/2, side == 1) <= span:
+			rim.off = beside
+		}
 	}
-	if !a.outer.free && !a.outer.bare && len(rings) > 0 {
-		stub(rings[len(rings)-1], &a.outer, true, a.width-at[len(at)-1]-t.wall/2)
+	// Beads land on the lines along the rims, else on the part.
+	first, last := 0.0, a.width
+	if a.inner.lined() {
+		at, first = append(at, a.inner.off), a.inner.off+t.wall/2
 	}
-	return out, len(rings) > 0
+	if a.outer.lined() {
+		at, last = append(at, a.width-a.outer.off), a.width-a.outer.off-t.wall/2
+	}
+	gaps := math.Ceil((last - first + t.wall) / (t.wall + oblong*span) * (1 - 1e-9))
+	if last <= first || gaps < 1 {
+		return nil, 0, false
+	}
+	gap = (last-first+t.wall)/gaps - t.wall
+	from, way := first, 1.0
+	if in, off := a.inner.lined(), a.outer.lined(); in != off && gaps > 1 {
+		// Stubs hang in the air and are taller the longer they are; spokes are ties.
+		gap = min(oblong*span, (last-first-beside)/(gaps-1)-t.wall)
+		if off {
+			from, way = last, -1
+		}
+	}
+	for i := 1.0; i < gaps; i++ {
+		at = append(at, from+way*(i*(gap+t.wall)-t.wall/2))
+	}
+	slices.Sort(at)
+	return at, gap, len(at) > 0
+}
+
+// apart returns how far apart lines across a gap are for no bead between them to be longer
+// than span, middle to middle.
+func (t *site) apart(gap, span float64) float64 { return t.wall + math.Sqrt(span*span-gap*gap) }
+
+// towards returns how far a line may run from p towards q at the part's wall.
+func (t *site) towards(k int, open *raster.Bits, p, q r2.Vec) r2.Vec {
+	d := distance(p, q)
+	u, end := r2.Scale(1/d, r2.Sub(q, p)), p
+	for far := t.part.Cell; far < d; far += t.part.Cell {
+		at := r2.Add(p, r2.Scale(far, u))
+		if i, j := t.part.At(at); !open.Has(i, j) {
+			break
+		}
+		end = at
+	}
+	return t.advance(k, end, u)
 }
 
 // edgeAlong returns the line along a free edge that follows a ring, nil if none does all the way.
@@ -163,9 +175,12 @@ type annulus struct {
 // rim is one of its two borders.
 type rim struct {
 	free bool     // nothing but air beyond
-	bare bool     // has no line of contact of its own to reach for it
+	off  float64  // of the middle of the line along it, mm; 0 for none
 	loop []r2.Vec // closed, its first point repeated
 }
+
+// lined tells whether a line runs along the rim, so that none need reach for it.
+func (r *rim) lined() bool { return r.off > 0 }
 
 // chord returns the longest bead that lies against a round rim no further than d from it,
 // the rim being outside it or inside.
