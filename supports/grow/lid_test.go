@@ -70,3 +70,31 @@ func TestWideBoresClose(t *testing.T) {
 		}
 	}
 }
+
+// The widest post of a height is one that a lid just closes: no support of its own is in the air
+// over it, and over one wider by a line there is no lid.
+func TestWidestPostIsClosed(t *testing.T) {
+	for _, high := range []float64{4, 6, 9} {
+		m, part, p, s := slab(t, 0.2)
+		most := grow.WidestPost(high, s)
+		for _, c := range []struct {
+			side   float64
+			closed bool
+		}{{most - 0.05, true}, {most + s.Line, false}} {
+			p.Posts = []plan.Post{{ID: "P1", At: [2]float64{20, 10}, Side: c.side, Head: high, By: plan.Tool}}
+			solids, err := grow.Grow(p, m, part)
+			if err != nil {
+				t.Fatal(err)
+			}
+			parts := 0
+			for _, x := range solids {
+				if b := x.Mesh.Bounds(); x.ID == "P1" && b.Max.Z <= high+1e-6 && b.Min.Z < high-1 {
+					parts++ // what narrows the bore below the lid
+				}
+			}
+			if (parts > 0) != c.closed {
+				t.Errorf("%g mm high, side %.2f: %d solids narrow its bore, want some: %v", high, c.side, parts, c.closed)
+			}
+		}
+	}
+}

@@ -358,13 +358,21 @@ const lidLayers = 2
 // it: 25°. Common practice, no source.
 const sharp = 0.9063
 
+// lidSpan is the widest bore that a lid bridges, in mm. Cells measure a chord to within one of
+// them at either end.
+func lidSpan(s supports.Settings) float64 { return s.Bridge*(1-s.Margin) - 2*s.Cell }
+
+// WidestPost returns the widest hollow post so many mm high whose bore a lid can close.
+func WidestPost(high float64, s supports.Settings) float64 {
+	return 2*s.Wall + lidSpan(s) + 2*max(0, high-lidLayers*thickest(s))*math.Tan(s.Lean)
+}
+
 // lid closes a post whose bore a wall would end or turn a corner over, or is too wide to
 // bridge; nil where every wall crosses it from side to side. Under the lid of a wide bore
 // the post's walls thicken inward at the lean, as far as it takes to bridge the rest.
 func (n *Network) lid(q plan.Post) ([]*mesh.Mesh, error) {
 	s := n.settings
-	// Cells measure a chord to within one of them at either end.
-	bore, span := q.Side-2*s.Wall, s.Bridge*(1-s.Margin)-2*s.Cell
+	bore, span := q.Side-2*s.Wall, lidSpan(s)
 	if !n.covers(q, bore, bore > span) {
 		return nil, nil
 	}

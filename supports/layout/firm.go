@@ -543,9 +543,13 @@ func (r *remedy) widen(q *plan.Post, times float64) bool {
 	return r.becomes(to)
 }
 
-// clears tells whether a hollow post has room all round down to its foot.
+// clears tells whether a hollow post has room all round down to its foot, and a bore that can
+// be closed.
 func (t *site) clears(q plan.Post) bool {
 	const apart = 0.5
+	if q.Side > 0 && q.Head > 0 && q.Side > grow.WidestPost(q.Head-q.Foot, t.s) {
+		return false // nothing would close it
+	}
 	at, half := r2.Vec{X: q.At[0], Y: q.At[1]}, q.Side/2
 	for d := -half; d <= half+apart; d += apart {
 		e := min(d, half)

@@ -256,7 +256,7 @@ var footingReaches = [...]float64{0.05, 0.5, 1.5, 3, 5}
 func (g *structure) firm(p *spot, head, top float64) (width, over float64) {
 	h, all := head-p.foot, top-p.foot
 	if p.reach == 0 && h > 0 {
-		width, give := side(h, all, gives(all-h, all-h, p.trunk), p.room, g.wall)
+		width, give := side(h, all, gives(all-h, all-h, p.trunk), min(p.room, grow.WidestPost(h, g.s)), g.wall)
 		return width, max(0, give/sway-1)
 	}
 	half := p.reach
@@ -688,7 +688,7 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 		head := s.Top - depth - t.s.Clearance - grow.HeadOverlap
 		if sp, ok := g.spot(at); ok && sp.reach == 0 && head > sp.foot+lowHead {
 			q.Reach = 0
-			q.Side, _ = side(head-sp.foot, s.Top-sp.foot, 0, sp.room, t.wall)
+			q.Side, _ = side(head-sp.foot, s.Top-sp.foot, 0, min(sp.room, grow.WidestPost(head-sp.foot, t.s)), t.wall)
 			q.Head, q.Foot = round(head, 1e-3), round(sp.foot, 1e-3)
 		}
 		p.Posts = append(p.Posts, q)
