@@ -404,6 +404,18 @@ func Within(q plan.Post, p r2.Vec) bool {
 // post's foot: one under a lower ceiling does not.
 func (s *Station) over(q plan.Post) bool { return s.Top > q.Foot && Within(q, s.P) }
 
+// near returns the stations whose x is within reach of a place's, from the leftmost on.
+func (n *Network) near(x, reach float64) []int {
+	first, _ := slices.BinarySearchFunc(n.byX, x-reach, func(i int, x float64) int { return cmp.Compare(n.Stations[i].P.X, x) })
+	last, _ := slices.BinarySearchFunc(n.byX, x+reach, func(i int, x float64) int {
+		if n.Stations[i].P.X <= x {
+			return -1
+		}
+		return 1
+	})
+	return n.byX[first:last]
+}
+
 // Afoot returns the stations whose walls a post carries from below, ascending:
 // those in its footprint, or those of the line that it stands under and of walls
 // that meet it, as far as its reach goes along them.
@@ -412,13 +424,7 @@ func (n *Network) Afoot(lines []plan.Line, q plan.Post) []int {
 	if !slices.ContainsFunc(lines, func(l plan.Line) bool { return q.Under != "" && l.ID == q.Under }) {
 		at := r2.Vec{X: q.At[0], Y: q.At[1]}
 		middle := -1 // the station that it stands under
-		far := max(q.Side, q.Reach) + 1
-		first, _ := slices.BinarySearchFunc(n.byX, at.X-far, func(i int, x float64) int { return cmp.Compare(n.Stations[i].P.X, x) })
-		for _, i := range n.byX[first:] {
-			p := n.Stations[i].P
-			if p.X > at.X+far {
-				break
-			}
+		for _, i := range n.near(at.X, max(q.Side, q.Reach)+1) {
 			if n.Stations[i].over(q) {
 				out = append(out, i)
 			}

@@ -321,7 +321,7 @@ func (n *Network) post(q plan.Post, highest float64) (*mesh.Mesh, error) {
 	}
 	foot := Foot(q, n.under, n.settings)
 	top := q.Head + HeadOverlap
-	for i := range n.Stations {
+	for _, i := range n.near(q.At[0], q.Side) {
 		if s := &n.Stations[i]; s.over(q) {
 			top = min(top, s.Top)
 		}
@@ -393,7 +393,16 @@ func (n *Network) lid(q plan.Post) ([]*mesh.Mesh, error) {
 // any will do, is over it at all.
 func (n *Network) covers(q plan.Post, bore float64, any bool) bool {
 	hole := plan.Post{At: q.At, Side: bore}
-	for _, wall := range n.Walls {
+	crossing := map[int]bool{}
+	for _, i := range n.near(q.At[0], bore) {
+		if Within(hole, n.Stations[i].P) {
+			crossing[n.Stations[i].Line] = true
+		}
+	}
+	for l, wall := range n.Walls {
+		if !crossing[l] {
+			continue
+		}
 		for i, id := range wall {
 			s := &n.Stations[id]
 			if !Within(hole, s.P) || s.Top <= q.Head {
