@@ -229,10 +229,8 @@ const (
 	// with them is as stiff as one with sharp corners 8 % narrower, and its outline is 14 %
 	// shorter besides what sharp corners take to slow down for.
 	postRound = 1.0 / 3
-	// roundSteps is in how many straights a rounded corner of 90° turns: by 22.5° each
-	// time, which a printer that cuts corners by 0.02 mm at 2000 mm/s² takes at 45 mm/s
-	// (physics of a corner: v² = a·δ·sin(θ/2)/(1 − sin(θ/2))).
-	roundSteps = 4
+	// roundSteps is in how many straights a rounded corner of 90° turns.
+	roundSteps = int(math.Pi / 2 / plan.ArcTurn)
 )
 
 // outline returns the corners of an axis-aligned square of a post, or of its bore, whose own
@@ -241,7 +239,7 @@ func outline(at [2]float64, side, r float64) []r2.Vec {
 	var out []r2.Vec
 	for q := range 4 {
 		for i := range roundSteps + 1 {
-			sin, cos := math.Sincos((float64(q) + float64(i)/roundSteps) * math.Pi / 2)
+			sin, cos := math.Sincos(float64(q)*math.Pi/2 + float64(i)*plan.ArcTurn)
 			x, y := side/2-r, side/2-r
 			if q == 1 || q == 2 {
 				x = -x
@@ -354,10 +352,6 @@ func Foot(q plan.Post, under *Undersides, s supports.Settings) float64 {
 // for its sag to heal.
 const lidLayers = 2
 
-// sharp is the cosine of the turn from which a corner in the air needs something under
-// it: 25°. Common practice, no source.
-const sharp = 0.9063
-
 // lidSpan is the widest bore that a lid bridges, in mm. Cells measure a chord to within one of
 // them at either end.
 func lidSpan(s supports.Settings) float64 { return s.Bridge*(1-s.Margin) - 2*s.Cell }
@@ -410,7 +404,7 @@ func (n *Network) covers(q plan.Post, bore float64, any bool) bool {
 			}
 			if !any && i > 0 && i+1 < len(wall) {
 				in, out := r2.Sub(s.P, n.Stations[wall[i-1]].P), r2.Sub(n.Stations[wall[i+1]].P, s.P)
-				if r2.Dot(in, out) >= sharp*math.Sqrt(r2.Norm2(in)*r2.Norm2(out)) {
+				if math.Abs(math.Atan2(r2.Cross(in, out), r2.Dot(in, out))) <= plan.SharpTurn {
 					continue
 				}
 			}

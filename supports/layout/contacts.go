@@ -8,6 +8,7 @@ import (
 	"falsework/raster"
 	"falsework/supports"
 	"falsework/supports/need"
+	"falsework/supports/plan"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -39,6 +40,15 @@ func (l line) length() float64 {
 	return sum
 }
 
+// from returns how far p is from a line in plan.
+func (l line) from(p r2.Vec) float64 {
+	d := math.Inf(1)
+	for i := 1; i < len(l.at); i++ {
+		d = min(d, raster.SegmentDistance(p, l.at[i-1].Vec, l.at[i].Vec))
+	}
+	return d
+}
+
 func distance(a, b r2.Vec) float64 { return math.Sqrt(r2.Norm2(r2.Sub(a, b))) }
 
 const (
@@ -50,7 +60,7 @@ const (
 	sagittaMargin = 0.25
 	// cornerTurn is the turn of an outline in air from which the corner needs a
 	// contact of its own.
-	cornerTurn = 25 * math.Pi / 180
+	cornerTurn = plan.SharpTurn
 	// shortest drops lines that are no longer than this many walls: they hold no
 	// more than what crosses them.
 	shortest = 1.5

@@ -1,7 +1,6 @@
 package layout
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"reflect"
@@ -208,7 +207,7 @@ func (c *change) apply(p *plan.Plan) {
 		return
 	}
 	l := *c.line
-	l.ID = braceID(p)
+	l.ID = p.Fresh("T")
 	p.Lines = append(p.Lines, l)
 	if !c.sole {
 		return
@@ -219,11 +218,7 @@ func (c *change) apply(p *plan.Plan) {
 		q.At[1] += at[1] / float64(len(l.At))
 	}
 	q.At = [2]float64{round(q.At[0], 1e-3), round(q.At[1], 1e-3)}
-	for n := len(p.Posts) + 1; q.ID == ""; n++ {
-		if id := fmt.Sprintf("P%d", n); !slices.ContainsFunc(p.Posts, func(o plan.Post) bool { return o.ID == id }) {
-			q.ID = id
-		}
-	}
+	q.ID = p.Fresh("P")
 	p.Posts = append(p.Posts, q)
 }
 
@@ -726,13 +721,4 @@ func (r *remedy) braceAt(st *prove.Stem, top float64, deep bool) (best line, fou
 		r.braced = append(r.braced, point{from, top})
 	}
 	return best, found
-}
-
-// braceID returns an id for a brace that the plan has not.
-func braceID(p *plan.Plan) string {
-	for n := len(p.Lines) + 1; ; n++ {
-		if id := fmt.Sprintf("T%d", n); !slices.ContainsFunc(p.Lines, func(l plan.Line) bool { return l.ID == id }) {
-			return id
-		}
-	}
 }

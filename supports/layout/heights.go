@@ -1,7 +1,6 @@
 package layout
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -10,8 +9,6 @@ import (
 	"falsework/supports/grow"
 	"falsework/supports/hold"
 	"falsework/supports/plan"
-
-	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // declaredTurns bounds how often what is bare at declared layer heights gets lines of its
@@ -132,15 +129,11 @@ func (j *job) spared(before, f finished, holds func(plan.Plan) bool) finished {
 			to := min(from+size, len(added))
 			gone := added[from:to]
 			next := best
-			next.plan.Lines = slices.DeleteFunc(slices.Clone(best.plan.Lines), func(l plan.Line) bool { return slices.Contains(gone, l.ID) })
-			next.plan.Posts = slices.DeleteFunc(slices.Clone(best.plan.Posts), func(q plan.Post) bool { return slices.Contains(gone, q.ID) })
+			next.plan = without(best.plan, gone...)
 			next.solids = j.grown(next.plan)
 			time := j.sampled(next.solids)
-			if next.solids == nil || time > takes || !holds(next.plan) {
-				from = to
-				continue
-			}
-			if next.bare = count(j.open(next.solids)); next.bare > f.bare {
+			next.bare = count(j.open(next.solids))
+			if next.solids == nil || time > takes || next.bare > f.bare || !holds(next.plan) {
 				from = to
 				continue
 			}
@@ -174,14 +167,7 @@ func (t *site) fails(sup *raster.Stack, workers int) []hold.Layer {
 // covers tells whether a line runs within others' walls all the way.
 func (t *site) covers(l line, others []line) bool {
 	return !slices.ContainsFunc(l.every(t.wall/2), func(q point) bool {
-		return !slices.ContainsFunc(others, func(o line) bool {
-			for i := 1; i < len(o.at); i++ {
-				if raster.SegmentDistance(q.Vec, o.at[i-1].Vec, o.at[i].Vec) < t.wall/2 {
-					return true
-				}
-			}
-			return false
-		})
+		return !slices.ContainsFunc(others, func(o line) bool { return o.from(q.Vec) < t.wall/2 })
 	})
 }
 
@@ -192,47 +178,19 @@ func (j *job) added(p plan.Plan, there, more []line) plan.Plan {
 		more[i].group = nearest(there, more[i]).group
 	}
 	ties := slices.DeleteFunc(j.fitAmong(j.join(slices.Concat(there, more)), there), func(tie line) bool {
-		ends := [2]r2.Vec{tie.at[0].Vec, tie.at[len(tie.at)-1].Vec}
+		ends := tie.ends()
 		return !slices.ContainsFunc(more, func(l line) bool {
-			return slices.ContainsFunc(ends[:], func(e r2.Vec) bool {
-				for i := 1; i < len(l.at); i++ {
-					if raster.SegmentDistance(e, l.at[i-1].Vec, l.at[i].Vec) < 1e-6 {
-						return true
-					}
-				}
-				return false
-			})
+			return slices.ContainsFunc(ends[:], func(e point) bool { return l.from(e.Vec) < 1e-6 })
 		})
 	})
-	used := map[string]bool{}
-	for _, l := range p.Lines {
-		used[l.ID] = true
-	}
-	p.Lines = slices.Clone(p.Lines)
-	n := 0
+	p.Lines, p.Posts = slices.Clone(p.Lines), slices.Clone(p.Posts)
 	for _, l := range slices.Concat(more, ties) {
 		for _, l := range l.tidy(2 * j.part.Cell) {
-			q := l.plan(n)
-			for ; used[q.ID]; n++ {
-				q.ID = fmt.Sprintf("%s%d", q.ID[:1], n)
-			}
-			used[q.ID] = true
+			q := l.plan(0)
+			q.ID = p.Fresh(q.ID[:1])
 			p.Lines = append(p.Lines, q)
 		}
 	}
-	p.Posts = slices.Clone(p.Posts)
-	was := len(p.Posts)
 	j.catch(&p, j.network(&p))
-	taken := map[string]bool{}
-	for _, q := range p.Posts[:was] {
-		taken[q.ID] = true
-	}
-	n = 0
-	for i := was; i < len(p.Posts); i++ {
-		for ; taken[p.Posts[i].ID]; n++ {
-			p.Posts[i].ID = fmt.Sprintf("P%d", n)
-		}
-		taken[p.Posts[i].ID] = true
-	}
 	return p
 }

@@ -41,7 +41,7 @@ func TestDistancesAgainstAllPairs(t *testing.T) {
 	}
 }
 
-// ringed is a part with a level ceiling that goes round something.
+// ringedPart is a part with a level ceiling that goes round something.
 type ringedPart struct {
 	name  string
 	m     *mesh.Mesh
@@ -120,7 +120,7 @@ func TestHoopsLeaveNoLongerBead(t *testing.T) {
 				on := 0
 				for _, p := range l.ends() {
 					for _, o := range lines {
-						if len(o.at) > 2 && o.distance(p.Vec) < 0.45*s.Wall {
+						if len(o.at) > 2 && o.from(p.Vec) < 0.45*s.Wall {
 							on++
 							break
 						}
@@ -161,15 +161,6 @@ func TestHoopsLeaveNoLongerBead(t *testing.T) {
 			t.Errorf("%s: the layout leaves %d cells bare", c.name, bare)
 		}
 	}
-}
-
-// distance is how far p is from a line.
-func (l line) distance(p r2.Vec) float64 {
-	d := math.Inf(1)
-	for i := 1; i < len(l.at); i++ {
-		d = min(d, raster.SegmentDistance(p, l.at[i-1].Vec, l.at[i].Vec))
-	}
-	return d
 }
 
 // What goes round nothing, round two things, is far wider on one side than on the other, or ends

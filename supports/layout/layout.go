@@ -137,30 +137,19 @@ const wobbles = 10.0
 func (j *job) settle(p plan.Plan, all []weighed) finished {
 	best := j.refine(j.release(p, all[0].finished))
 	price, over := j.score(best, math.Inf(1))
-	quickest := 0
-	for i := range all {
-		if all[i].time < all[quickest].time {
-			quickest = i
-		}
+	rest := slices.Clone(all[1:])
+	quickest := slices.MinFunc(all, func(a, b weighed) int { return cmp.Compare(a.time, b.time) }).time
+	if q := slices.IndexFunc(rest, func(w weighed) bool { return w.time == quickest }); q > 0 && all[0].time > quickest {
+		rest = append([]weighed{rest[q]}, slices.Delete(rest, q, q+1)...)
 	}
-	if quickest == 0 {
-		quickest = min(1, len(all)-1)
-	}
-	order := []int{quickest}
-	for i := 1; i < len(all); i++ {
-		if i != quickest {
-			order = append(order, i)
+	for n, w := range rest {
+		if n == refinements || over == 0 && (n > 0 || w.time > nearly*all[0].time || all[0].time > twoTime) {
+			break
 		}
-	}
-	for n, i := range order {
-		most := nearly
-		if over > 0 {
-			most = forFirmness
-		}
-		if i == 0 || all[i].time > most*all[0].time || all[0].time > twoTime && over == 0 || n > 0 && over == 0 || n == refinements {
+		if w.time > forFirmness*all[0].time {
 			continue
 		}
-		other := j.refine(j.release(p, all[i].finished))
+		other := j.refine(j.release(p, w.finished))
 		if is, sways := j.score(other, math.Inf(1)); other.bare <= best.bare && rather(is, sways, price, over) {
 			best, price, over = other, is, sways
 		}
@@ -450,10 +439,8 @@ func nearest(lines []line, l line) (near line) {
 	mid := r2.Scale(0.5, r2.Add(l.at[0].Vec, l.at[len(l.at)-1].Vec))
 	best := math.Inf(1)
 	for _, o := range lines {
-		for i := 1; i < len(o.at); i++ {
-			if d := raster.SegmentDistance(mid, o.at[i-1].Vec, o.at[i].Vec); d < best {
-				near, best = o, d
-			}
+		if d := o.from(mid); d < best {
+			near, best = o, d
 		}
 	}
 	return near

@@ -122,12 +122,11 @@ func (p *paring) accept(q plan.Plan, time float64, solids *raster.Stack) bool {
 	return true
 }
 
-// without returns the best plan without a line or post.
-func (p *paring) without(id string) plan.Plan {
-	q := p.best.plan
-	q.Lines = slices.DeleteFunc(slices.Clone(q.Lines), func(l plan.Line) bool { return l.ID == id })
-	q.Posts = slices.DeleteFunc(slices.Clone(q.Posts), func(o plan.Post) bool { return o.ID == id })
-	return q
+// without returns a plan without some lines and posts.
+func without(p plan.Plan, ids ...string) plan.Plan {
+	p.Lines = slices.DeleteFunc(slices.Clone(p.Lines), func(l plan.Line) bool { return slices.Contains(ids, l.ID) })
+	p.Posts = slices.DeleteFunc(slices.Clone(p.Posts), func(q plan.Post) bool { return slices.Contains(ids, q.ID) })
+	return p
 }
 
 // lines drops lines that hold nothing which the others do not, the longest first, and then
@@ -157,7 +156,9 @@ func (p *paring) lines() {
 }
 
 // drop leaves out those lines and posts that it prints faster without.
-func (p *paring) drop(ids []string) { p.change(ids, p.without) }
+func (p *paring) drop(ids []string) {
+	p.change(ids, func(id string) plan.Plan { return without(p.best.plan, id) })
+}
 
 // change changes those lines and posts that it prints faster with changed, the best first.
 func (p *paring) change(ids []string, changed func(id string) plan.Plan) {

@@ -649,7 +649,11 @@ func (g *structure) posts() []plan.Post {
 // part is in the way of, ends too low for the lean.
 func (t *site) catch(p *plan.Plan, n *grow.Network) {
 	depth := grow.WallDepth(t.s)
-	tried := map[int]bool{}
+	tried, used := map[int]bool{}, map[string]bool{}
+	for i := range p.Posts {
+		used[p.Posts[i].ID] = true
+	}
+	fresh := len(p.Posts) + 1 // the number of a post's id
 	n.Hang(*p)
 	n.Ties() // what is cut to a tie hangs from nothing and need not
 	for w := 0; w < len(n.Walls); {
@@ -678,8 +682,10 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 		if t.struckPost(s.P) {
 			continue
 		}
+		for ; used[fmt.Sprintf("P%d", fresh)]; fresh++ {
+		}
 		q := plan.Post{
-			ID: fmt.Sprintf("P%d", len(p.Posts)+1), By: plan.Tool,
+			ID: fmt.Sprintf("P%d", fresh), By: plan.Tool,
 			At:    [2]float64{round(s.P.X, 1e-3), round(s.P.Y, 1e-3)},
 			Reach: soleReach, Head: round(s.Ground, 1e-3), Foot: round(s.Ground, 1e-3),
 		}
@@ -691,7 +697,7 @@ func (t *site) catch(p *plan.Plan, n *grow.Network) {
 			q.Side, _ = side(head-sp.foot, s.Top-sp.foot, 0, min(sp.room, grow.WidestPost(head-sp.foot, t.s)), t.wall)
 			q.Head, q.Foot = round(head, 1e-3), round(sp.foot, 1e-3)
 		}
-		p.Posts = append(p.Posts, q)
+		p.Posts, fresh = append(p.Posts, q), fresh+1
 		n.HangFrom(*p, len(p.Posts)-1)
 	}
 }

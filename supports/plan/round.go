@@ -6,10 +6,10 @@ const (
 	// SharpTurn is the turn, in radians, up to which a corner is none: 25°. Common
 	// practice, no source.
 	SharpTurn = 25 * math.Pi / 180
-	// arcTurn is how far an arc's straights turn at most, in radians: a printer that cuts
+	// ArcTurn is how far an arc's straights turn at most, in radians: a printer that cuts
 	// corners by δ = 0.02 mm at a = 2000 mm/s² turns by 22.5° at
 	// √(a·δ·s/(1 − s)) = 45 mm/s, s = sin(θ/2) with θ between the straights, and by 90° at 10.
-	arcTurn = math.Pi / 8
+	ArcTurn = math.Pi / 8
 )
 
 // Path returns the points that the line runs through: those that it lists, and for corners
@@ -46,7 +46,7 @@ func arc(a, b, c [3]float64, radius float64) [][3]float64 {
 	to := b[2] + (c[2]-b[2])*back/out
 	side := math.Copysign(radius, turn)
 	mx, my := from[0]-side*uy, from[1]+side*ux // its middle
-	n := int(math.Ceil(math.Abs(turn)/arcTurn - 1e-9))
+	n := int(math.Ceil(math.Abs(turn)/ArcTurn - 1e-9))
 	pts := make([][3]float64, 0, n+1)
 	for k := range n + 1 {
 		f := float64(k) / float64(n)

@@ -30,12 +30,12 @@ func TestPathTurnsByArcs(t *testing.T) {
 				}
 				u := math.Atan2(path[i][1]-path[i-1][1], path[i][0]-path[i-1][0])
 				v := math.Atan2(path[i+1][1]-path[i][1], path[i+1][0]-path[i][0])
-				if by := math.Remainder(v-u, 2*math.Pi); by*a < 0 || math.Abs(by) > arcTurn+1e-9 {
+				if by := math.Remainder(v-u, 2*math.Pi); by*a < 0 || math.Abs(by) > ArcTurn+1e-9 {
 					t.Errorf("turn %g, r %g: turns by %.1f° at point %d", turn, r, by*180/math.Pi, i)
 				}
 			}
 			// The chords of an arc are shorter than it, by a²/24 each.
-			if want := 40 - 2*back + r*math.Abs(a); length > want+1e-9 || length < want-r*math.Abs(a)*arcTurn*arcTurn/24-1e-9 {
+			if want := 40 - 2*back + r*math.Abs(a); length > want+1e-9 || length < want-r*math.Abs(a)*ArcTurn*ArcTurn/24-1e-9 {
 				t.Errorf("turn %g, r %g: %.4f mm long, want %.4f", turn, r, length, want)
 			}
 		}
