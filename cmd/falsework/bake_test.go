@@ -363,7 +363,7 @@ func TestBadPlans(t *testing.T) {
 		{"no plan", partFile("drip-hook"), nil, []string{"drip-hook.stl", "not a plan"}},
 		{"empty", writeFile(t, "empty.yaml", nil), nil, []string{"empty.yaml"}},
 		{"unknown word", edit("settings:", "setings:"), nil, []string{"edited.plan.yaml", "setings"}},
-		{"version", edit("\nfalsework: 4", "\nfalsework: 99"), nil, []string{"99"}},
+		{"version", edit("\nfalsework: 5", "\nfalsework: 99"), nil, []string{"99"}},
 		{"bridge", edit("bridge_mm: 10", "bridge_mm: 1e9"), nil, []string{"bridge"}},
 		{"another part's", filepath.Join(dir, "a", "drip-hook.plan.yaml"), []string{partFile("shelf-over-shelf")}, []string{"size_mm", "44 × 46 × 56", "on purpose"}},
 		{"option out of range", filepath.Join(dir, "a", "drip-hook.plan.yaml"), []string{partFile("drip-hook"), "--bridge", "900"}, []string{"bridge 900 mm"}},

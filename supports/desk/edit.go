@@ -364,20 +364,21 @@ func (e *Delete) apply(p *plan.Plan, _ *ground) error {
 // Set changes what a post, a line or a zone says. What is left out stays. A structure that
 // is changed is the designer's, unless By says otherwise.
 type Set struct {
-	Op    string          `json:"op"`
-	ID    string          `json:"id"`
-	At    json.RawMessage `json:"at"` // [x, y] of a post, [[x, y, z], …] of a line
-	Side  *float64        `json:"side"`
-	Head  *float64        `json:"head"`
-	Foot  *float64        `json:"foot"`
-	Reach *float64        `json:"reach"`
-	Toe   *float64        `json:"toe"`
-	Under *string         `json:"under"`
-	Tie   *bool           `json:"tie"`
-	Round *float64        `json:"round"`
-	Posts *[]string       `json:"posts"`
-	By    *plan.Author    `json:"by"`
-	Kind  *plan.Kind      `json:"kind"`
+	Op       string          `json:"op"`
+	ID       string          `json:"id"`
+	At       json.RawMessage `json:"at"` // [x, y] of a post, [[x, y, z], …] of a line
+	Side     *float64        `json:"side"`
+	Head     *float64        `json:"head"`
+	Foot     *float64        `json:"foot"`
+	Reach    *float64        `json:"reach"`
+	Toe      *float64        `json:"toe"`
+	Under    *string         `json:"under"`
+	Tie      *bool           `json:"tie"`
+	Round    *float64        `json:"round"`
+	Posts    *[]string       `json:"posts"`
+	Relieved *[]int          `json:"relieved"`
+	By       *plan.Author    `json:"by"`
+	Kind     *plan.Kind      `json:"kind"`
 
 	Bore      *float64 `json:"bore"`      // of steps
 	Direction *float64 `json:"direction"` // of steps, degrees from +X
@@ -396,7 +397,7 @@ func put[T any](to *T, from *T) bool {
 func (e *Set) apply(p *plan.Plan, _ *ground) error {
 	steps := e.Bore != nil || e.Direction != nil
 	post, line, zone := e.Side != nil || e.Head != nil || e.Foot != nil || e.Reach != nil || e.Toe != nil || e.Under != nil,
-		e.Tie != nil || e.Round != nil || e.Posts != nil, e.Kind != nil || e.Place != (Place{})
+		e.Tie != nil || e.Round != nil || e.Relieved != nil || e.Posts != nil, e.Kind != nil || e.Place != (Place{})
 	wrong := &Refused{e.ID, "it has no such field"}
 	if i := slices.IndexFunc(p.Posts, func(q plan.Post) bool { return q.ID == e.ID }); i >= 0 {
 		if line || zone || steps {
@@ -432,6 +433,10 @@ func (e *Set) apply(p *plan.Plan, _ *ground) error {
 		}
 		put(&l.Tie, e.Tie)
 		put(&l.Round, e.Round)
+		if gone := func(n int) bool { return n >= len(l.At) }; slices.ContainsFunc(l.Relieved, gone) {
+			l.Relieved = slices.DeleteFunc(slices.Clone(l.Relieved), gone)
+		}
+		put(&l.Relieved, e.Relieved)
 		if put(&l.Posts, e.Posts) && len(l.Posts) == 0 {
 			l.Posts = nil
 		}

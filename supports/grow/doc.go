@@ -11,7 +11,7 @@
 // edges meet between supported places no further apart than a planned bridge, the
 // wall is cut down to a tie: a shallow beam whose lowest bead bridges along
 // itself. Hollow posts are square tubes with rounded corners. A wall's top follows the part's underside across the void that prints
-// as the gap.
+// as the gap, and Relief layers more where the line is relieved and only carries.
 //
 // Links. A wall that grows ends in the air on every layer, and a bead that ends costs a hop
 // to the next one. So ends that move side by side are joined by a link, a wall that leans with

@@ -25,17 +25,18 @@ type Station struct {
 	// Ground is the part's upper side right under the wall, 0 for the plate.
 	Ground float64
 
-	seat   float64 // where a wall that stands on Ground begins
-	clear  bool    // of it, by a void that prints well
-	tooth  float64 // where a tooth ends that fuses the wall to the part
-	along  float64 // distance from the line's first point
-	parent int     // next station on the way to the post, −1 at it
-	hollow bool    // over a hollow post, whose bore the wall bridges
-	bear   float64 // how high the wall may begin for a tie that it carries
-	tied   bool    // inside a tie: hangs from its ends
-	barred bool    // by a zone, from standing here
-	lifted bool    // by a zone below that walls may go over
-	next   []Way
+	seat     float64 // where a wall that stands on Ground begins
+	clear    bool    // of it, by a void that prints well
+	tooth    float64 // where a tooth ends that fuses the wall to the part
+	along    float64 // distance from the line's first point
+	parent   int     // next station on the way to the post, −1 at it
+	hollow   bool    // over a hollow post, whose bore the wall bridges
+	bear     float64 // how high the wall may begin for a tie that it carries
+	tied     bool    // inside a tie: hangs from its ends
+	barred   bool    // by a zone, from standing here
+	lifted   bool    // by a zone below that walls may go over
+	relieved bool    // only carries: see plan.Line
+	next     []Way
 }
 
 // Way joins two stations that share material.
@@ -70,6 +71,9 @@ const (
 	// practice, no source.
 	MinWall       = 0.8
 	minWallLayers = 3
+	// Relief is by how many layers a wall that only carries ends lower than one that the
+	// part lies on: with one, the void above would print as wide as one that holds.
+	Relief = 2
 	// SoleStep is how far from a sole's foot, in mm, its own ground may lie.
 	SoleStep = 2.0
 	// levelTops is how much the tops of a tie may differ, in mm.
@@ -101,12 +105,14 @@ func NewNetwork(p plan.Plan, s supports.Settings, under *Undersides, part *raste
 	n := &Network{settings: s, under: under, pitch: pitch, pad: max(p.Taste.Pad, s.Wall)}
 	stops := make([][]float64, len(p.Lines)) // along each line
 	lines := slices.Clone(p.Lines)
+	relieved := make([][]bool, len(lines))
 	for l := range lines {
-		lines[l].At, lines[l].Round = lines[l].Path(), 0
+		lines[l].At, relieved[l] = lines[l].Course()
+		lines[l].Round, lines[l].Relieved = 0, nil
 	}
 	meets := crossings(lines, s.Wall, stops)
 	for l := range lines {
-		n.addLine(l, lines[l], stops[l])
+		n.addLine(l, lines[l], relieved[l], stops[l])
 	}
 	passed, joined := make([]int, len(p.Lines)), make([]bool, len(p.Lines))
 	var spurs [][2]int // low and high station
@@ -252,8 +258,9 @@ func meet(a0, a1, b0, b1 r2.Vec, touch float64) (ta, tb float64, ok bool) {
 	return
 }
 
-// addLine places stations on a line: at its points, at stops, and between.
-func (n *Network) addLine(l int, line plan.Line, stops []float64) {
+// addLine places stations on a line: at its points, at stops, and between. Of its straights
+// some are relieved, up to where one begins that is not.
+func (n *Network) addLine(l int, line plan.Line, relieved []bool, stops []float64) {
 	var at []float64
 	total := 0.0
 	for i, q := range line.At {
@@ -264,6 +271,17 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64) {
 	}
 	corners := slices.Clone(at)
 	at = append(at, stops...)
+	// What touches the part does so to the far face of the wall that goes on lower.
+	past := n.pad / 2
+	for i := 1; i < len(relieved); i++ {
+		if relieved[i] != relieved[i-1] {
+			off := past
+			if relieved[i-1] {
+				off = -past
+			}
+			at = append(at, min(max(corners[i]+off, 0), total))
+		}
+	}
 	slices.Sort(at)
 	var all []float64
 	for _, s := range at {
@@ -286,7 +304,14 @@ func (n *Network) addLine(l int, line plan.Line, stops []float64) {
 			seg++
 		}
 		id := len(n.Stations)
-		n.Stations = append(n.Stations, n.station(l, line, seg, corners[seg], corners[seg+1], s))
+		st := n.station(l, line, seg, corners[seg], corners[seg+1], s)
+		begins := s <= corners[seg]+past+samePlace && seg > 0 && !relieved[seg-1]
+		ends := s >= corners[seg+1]-past-samePlace && seg+1 < len(relieved) && !relieved[seg+1]
+		if relieved[seg] && !begins && !ends {
+			st.Top -= Relief * thickest(n.settings)
+			st.relieved = true
+		}
+		n.Stations = append(n.Stations, st)
 		if len(wall) > 0 {
 			n.join(wall[len(wall)-1], id)
 		}

@@ -58,7 +58,7 @@ func (n *Network) teethOf(l int, apart float64) []tooth {
 	wall := n.Walls[l]
 	var built []int
 	for _, id := range wall {
-		if n.built(id) {
+		if n.built(id) && !n.Stations[id].relieved {
 			built = append(built, id)
 		}
 	}

@@ -109,8 +109,7 @@ func (t *site) adopt(p plan.Plan, under *grow.Undersides) plan.Plan {
 		if l.By != plan.Designer {
 			continue
 		}
-		if !l.Tie {
-			own := lineOf(l)
+		for _, own := range contactsOf(l) {
 			own.fixed = true
 			t.fixed = append(t.fixed, own)
 		}

@@ -69,8 +69,11 @@ func (t *site) lengthUnder(p plan.Plan, k int, ceiling *raster.Bits) (length flo
 		if l.Tie {
 			continue
 		}
-		at := l.Path()
+		at, relieved := l.Course()
 		for i := 1; i < len(at); i++ {
+			if relieved[i-1] {
+				continue
+			}
 			a, b := at[i-1], at[i]
 			v := r2.Vec{X: b[0] - a[0], Y: b[1] - a[1]}
 			d := math.Sqrt(r2.Norm2(v))

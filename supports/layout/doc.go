@@ -34,6 +34,11 @@
 // posts made as wide as that takes, soles longer, if what comes of it stands more firmly,
 // holds and comes off as well, and takes hardly more time (firm.go).
 //
+// Relief. Of the contact lines of the best layout those bays that hold nothing beside the others
+// end below the part: walls that others only hang from, or that only lead from one to the next
+// (ease.go). What carries nothing either is left out then, and posts are chosen again for
+// what is left (shed.go).
+//
 // Bound. ContactUnder sets the contact lines under level ceilings beside the least
 // length that any plan needs.
 //

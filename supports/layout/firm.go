@@ -451,7 +451,7 @@ func (r *remedy) rib(at, a, b r2.Vec, foot, high float64) bool {
 	if distance(from, at) < leastRib && distance(to, at) < leastRib {
 		return false
 	}
-	drop := float64(r.s.VoidLayers()+tieDrop) * r.s.Layer
+	drop := float64(r.s.VoidLayers()+grow.Relief) * r.s.Layer
 	l, ok := r.tie(point{from, high + drop}, point{to, high + drop})
 	if !ok || len(r.fit([]line{l})) == 0 {
 		return false
@@ -695,7 +695,7 @@ func (r *remedy) braceAt(st *prove.Stem, top float64, deep bool) (best line, fou
 	}
 	var from r2.Vec
 	least := span
-	drop := float64(r.s.VoidLayers()+tieDrop) * r.s.Layer
+	drop := float64(r.s.VoidLayers()+grow.Relief) * r.s.Layer
 	clear := drop
 	if deep {
 		clear += grow.WallDepth(r.s) // it is no contact

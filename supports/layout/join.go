@@ -12,13 +12,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-const (
-	// joinStep spaces the places on a line that a tie may start from, in mm.
-	joinStep = 1.0
-	// tieDrop is how far a tie's top stays under the lower of the contacts that
-	// it joins, in layers, besides the void.
-	tieDrop = 2
-)
+// joinStep spaces the places on a line that a tie may start from, in mm.
+const joinStep = 1.0
 
 // join returns ties between lines that do not touch, as a shortest tree over
 // those that are within a planned bridge of one another, so that fewer posts can
@@ -126,7 +121,7 @@ func (l line) apart(o line) float64 {
 
 // tie returns a tie from p to q below the part, and whether there is room.
 func (t *site) tie(p, q point) (line, bool) {
-	drop := float64(t.s.VoidLayers()+tieDrop) * t.s.Layer
+	drop := float64(t.s.VoidLayers()+grow.Relief) * t.s.Layer
 	top := min(p.z, q.z) - drop
 	n := int(distance(p.Vec, q.Vec)/(2*t.part.Cell)) + 1
 	clear := raster.DiscOf(t.s.Clearance / t.part.Cell)

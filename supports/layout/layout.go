@@ -93,7 +93,7 @@ func (j *job) layOut(p plan.Plan, n need.Need) plan.Plan {
 	if p, n = j.close(p, n); len(n.Regions) == 0 {
 		return p
 	}
-	return j.declared(j.choose(p, n)).plan
+	return j.declared(j.shed(j.ease(j.choose(p, n)))).plan
 }
 
 // choose returns the best drawing for a need.

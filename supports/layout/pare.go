@@ -9,8 +9,6 @@ import (
 	"falsework/supports/grow"
 	"falsework/supports/hold"
 	"falsework/supports/plan"
-
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 const (
@@ -157,17 +155,17 @@ func (p *paring) lines() {
 
 // drop leaves out those lines and posts that it prints faster without.
 func (p *paring) drop(ids []string) {
-	p.change(ids, func(id string) plan.Plan { return without(p.best.plan, id) })
+	alter(p, ids, func(id string) plan.Plan { return without(p.best.plan, id) })
 }
 
-// change changes those lines and posts that it prints faster with changed, the best first.
-func (p *paring) change(ids []string, changed func(id string) plan.Plan) {
+// alter makes those changes of the best plan that it prints faster with, the best first.
+func alter[C any](p *paring, changes []C, changed func(C) plan.Plan) {
 	var plans []plan.Plan
-	for _, id := range ids {
-		plans = append(plans, changed(id))
+	for _, c := range changes {
+		plans = append(plans, changed(c))
 	}
 	times, solids := p.try(plans)
-	order := make([]int, len(ids))
+	order := make([]int, len(changes))
 	for i := range order {
 		order[i] = i
 	}
@@ -181,7 +179,7 @@ func (p *paring) change(ids []string, changed func(id string) plan.Plan) {
 			first = !p.accept(plans[i], times[i], solids[i])
 			continue
 		}
-		q := []plan.Plan{changed(ids[i])}
+		q := []plan.Plan{changed(changes[i])}
 		t, s := p.try(q)
 		p.accept(q[0], t[0], s[0])
 	}
@@ -197,7 +195,7 @@ func (p *paring) corners() {
 				ids = append(ids, l.ID)
 			}
 		}
-		p.change(ids, func(id string) plan.Plan {
+		alter(p, ids, func(id string) plan.Plan {
 			q := p.best.plan
 			q.Lines = slices.Clone(q.Lines)
 			for i := range q.Lines {
@@ -225,9 +223,7 @@ func (p *paring) few(i int) bool {
 
 // wished tells whether a line is under what a designer says must be held, whatever holds.
 func (p *paring) wished(i int) bool {
-	return slices.ContainsFunc(lineOf(p.best.plan.Lines[i]).every(joinStep), func(q point) bool {
-		return p.space.Near(plan.MustHold, r3.Vec{X: q.X, Y: q.Y, Z: q.z}, p.s.Bridge/2) != ""
-	})
+	return p.asked(lineOf(p.best.plan.Lines[i]))
 }
 
 // idle tells whether the part might hold without a line of the best plan: whether it does,

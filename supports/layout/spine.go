@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"falsework/supports/grow"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -116,7 +117,7 @@ func (t *site) spine(arms []line, share float64) (out []line) {
 				run[0].z = tie.at[0].z
 			}
 		}
-		q.z -= float64(t.s.VoidLayers()+tieDrop) * t.s.Layer
+		q.z -= float64(t.s.VoidLayers()+grow.Relief) * t.s.Layer
 		run = append(run, q)
 	}
 	flush()

@@ -199,6 +199,11 @@ func lineChange(was, is Line) []Change {
 		c.Op, c.From, c.To = Changed, "round: "+number(was.Round), "round: "+number(is.Round)
 		out = append(out, c)
 	}
+	if !slices.Equal(was.Relieved, is.Relieved) {
+		c := b
+		c.Op, c.From, c.To = Changed, "relieved: "+counts(was.Relieved), "relieved: "+counts(is.Relieved)
+		out = append(out, c)
+	}
 	return append(out, owner(b, was.By, is.By)...)
 }
 

@@ -24,7 +24,8 @@ const header = `# Falsework plan: what holds the part up while it prints. Length
 #
 # lines  contact lines under the part, each point x, y and the height of the
 #        underside there; a wall stands below; a tie only joins walls; "round" is the
-#        radius that it turns corners by
+#        radius that it turns corners by; "relieved" counts those of its straights that
+#        only carry: the wall ends below the part there
 # posts  where walls gather and go down; a post without a side is a sole, a stretch
 #        of wall on the ground, within "reach" or under a whole line, whose foot on
 #        the plate is wider by "toe" to either side
@@ -53,6 +54,14 @@ func vector(v ...float64) string {
 	words := make([]string, len(v))
 	for i := range v {
 		words[i] = number(v[i])
+	}
+	return "[" + strings.Join(words, ", ") + "]"
+}
+
+func counts(n []int) string {
+	words := make([]string, len(n))
+	for i := range n {
+		words[i] = strconv.Itoa(n[i])
 	}
 	return "[" + strings.Join(words, ", ") + "]"
 }
@@ -151,7 +160,11 @@ func (l Line) fields() []field {
 	if l.Tie {
 		f = append(f, field{"tie", "true"})
 	}
-	return append(f, fields(field{"round", some(l.Round)}, field{"by", string(l.By)})...)
+	relieved := ""
+	if len(l.Relieved) > 0 {
+		relieved = counts(l.Relieved)
+	}
+	return append(f, fields(field{"round", some(l.Round)}, field{"relieved", relieved}, field{"by", string(l.By)})...)
 }
 
 func (q Post) fields() []field {

@@ -5,7 +5,7 @@ import "slices"
 // Version is the version of the document that this package writes. It reads that and
 // those before: version 1 knew no taste, zones, struck and drawn, version 2 no sheets
 // and steps.
-const Version = 4
+const Version = 5
 
 // Plan is a whole document. The zero value holds nothing.
 type Plan struct {
@@ -55,7 +55,11 @@ type Line struct {
 	// Round is the radius of the arcs, in mm, that the line turns its corners by, as far as
 	// there is room on half of what runs up to them. At 0 corners are sharp.
 	Round float64 `yaml:"round,omitempty"`
-	By    Author  `yaml:"by,omitempty"`
+	// Relieved lists those straights of the line, counted from 1 for that from its first
+	// point to its second, that hold no part of the model and only carry: the wall ends below
+	// it there, and touches nothing.
+	Relieved []int  `yaml:"relieved,flow,omitempty"`
+	By       Author `yaml:"by,omitempty"`
 }
 
 // Post is where walls gather and go down.
@@ -292,5 +296,5 @@ func (p Plan) named() Plan {
 
 // sameLine tells whether two lines say the same.
 func sameLine(a, b Line) bool {
-	return a.ID == b.ID && a.Tie == b.Tie && a.Round == b.Round && a.By == b.By && slices.Equal(a.At, b.At) && slices.Equal(a.Posts, b.Posts)
+	return a.ID == b.ID && a.Tie == b.Tie && a.Round == b.Round && a.By == b.By && slices.Equal(a.Relieved, b.Relieved) && slices.Equal(a.At, b.At) && slices.Equal(a.Posts, b.Posts)
 }

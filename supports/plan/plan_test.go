@@ -26,7 +26,7 @@ func small(t *testing.T) Plan {
 		Part:     Part{Name: "wall-bracket", Triangles: 824, Size: [3]float64{56, 46, 60}},
 		Settings: FromSettings(s),
 		Lines: []Line{{ID: "L1", At: [][3]float64{{0.24, 6.5, 30}, {0.24, 45.7, 30}}, By: Tool},
-			{ID: "L2", At: [][3]float64{{1, 2, 30}, {3, 4, 30}, {5, 4, 30}}, Posts: []string{"P1"}, Round: 1.5, By: Designer}},
+			{ID: "L2", At: [][3]float64{{1, 2, 30}, {3, 4, 30}, {5, 4, 30}}, Posts: []string{"P1"}, Round: 1.5, Relieved: []int{2}, By: Designer}},
 		Posts: []Post{{ID: "P1", At: [2]float64{14, 26}, Side: 5, Head: 12.5, By: Tool},
 			{ID: "P2", At: [2]float64{4, 6}, Reach: 2.5, By: Tool}},
 		Sheets: []Sheet{{ID: "S1", At: [3]float64{26, 12, 3.4}, By: Tool}},
@@ -67,7 +67,7 @@ func TestDecodeRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ old, new, want string }{
-		{"falsework: 4", "falsework: 7", "falsework: 7"},
+		{"falsework: 5", "falsework: 7", "falsework: 7"},
 		{"id: L2", "id: L1", "used twice"},
 		{"posts: [P1]", "posts: [P9]", "no post P9"},
 		{"side: 5", "side: 0.5", "leaves no room"},
@@ -107,18 +107,18 @@ func TestErrorsTellKindAndLine(t *testing.T) {
 		line        string
 		unsupported bool
 	}{
-		{"falsework: 5\nlynes: []\n", "line 1", true}, // another version's words are not judged
-		{"# one\nfalsework: 4\nlynes: []\n", "line 3", false},
-		{"falsework: 4\nlines:\n- id: L1\n  at: [[1, 2], [1, 2, 3]]\n", "line 4", false},
-		{"falsework: 4\nposts:\n- id: P1\n  at: [1, 2]\n  side: wide\n", "line 5", false},
-		{"falsework: 4\nposts:\n- id: P1\n  at: [1, 2, 3]\n", "line 4", false},
-		{"falsework: 4\nposts:\n- id: P1\n  at: [1, 2]\n  at: [1, 2]\n", "line 5", false},
-		{"falsework: 4\nposts:\n- id: P1\n  at: [1, 2]\n  side: 4\n  foot: -2\n", "line 3", false},
-		{"falsework: 4\nposts: &a\n- id: P1\n", "line 2", true},
+		{"falsework: 6\nlynes: []\n", "line 1", true}, // another version's words are not judged
+		{"# one\nfalsework: 5\nlynes: []\n", "line 3", false},
+		{"falsework: 5\nlines:\n- id: L1\n  at: [[1, 2], [1, 2, 3]]\n", "line 4", false},
+		{"falsework: 5\nposts:\n- id: P1\n  at: [1, 2]\n  side: wide\n", "line 5", false},
+		{"falsework: 5\nposts:\n- id: P1\n  at: [1, 2, 3]\n", "line 4", false},
+		{"falsework: 5\nposts:\n- id: P1\n  at: [1, 2]\n  at: [1, 2]\n", "line 5", false},
+		{"falsework: 5\nposts:\n- id: P1\n  at: [1, 2]\n  side: 4\n  foot: -2\n", "line 3", false},
+		{"falsework: 5\nposts: &a\n- id: P1\n", "line 2", true},
 		{"falsework: two\n", "", false},
-		{"falsework: 4\npart: name: x\n", "line 2", false},
-		{"falsework: 4\n? part\n", "line 2", true},
-		{"falsework: 4\npart: {}\ntaste:\n  layer_heights_mm: [0.2, 0.9]\n", "line 4", false},
+		{"falsework: 5\npart: name: x\n", "line 2", false},
+		{"falsework: 5\n? part\n", "line 2", true},
+		{"falsework: 5\npart: {}\ntaste:\n  layer_heights_mm: [0.2, 0.9]\n", "line 4", false},
 		{"lines: [\n", "line 1", false},
 		{"solid\nfacet\n", "line 1", false},
 		{"", "", false},
@@ -155,7 +155,7 @@ func TestDeclaredHeightsBoundTheLean(t *testing.T) {
 }
 
 // Version 1 had neither zones nor a memory, version 2 neither sheets nor steps, version 3
-// neither round corners nor toes.
+// neither round corners nor toes, version 4 no relieved straights.
 func TestReadsEarlierVersions(t *testing.T) {
 	old := small(t)
 	old.Sheets, old.Steps = nil, nil
@@ -163,8 +163,8 @@ func TestReadsEarlierVersions(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, was := range []string{"falsework: 1", "falsework: 2", "falsework: 3"} {
-		text := bytes.Replace(data, []byte("falsework: 4"), []byte(was), 1)
+	for _, was := range []string{"falsework: 1", "falsework: 2", "falsework: 3", "falsework: 4"} {
+		text := bytes.Replace(data, []byte("falsework: 5"), []byte(was), 1)
 		p, err := Decode("x", text)
 		if err != nil || p.Version != Version {
 			t.Errorf("%s: version %d: %v", was, p.Version, err)
@@ -172,7 +172,7 @@ func TestReadsEarlierVersions(t *testing.T) {
 		// What is added makes it a document of today.
 		p.Sheets = small(t).Sheets
 		got, err := Update(text, p)
-		if back, _ := Decode("x", got); err != nil || !same(back, p) || !bytes.Contains(got, []byte("falsework: 4")) {
+		if back, _ := Decode("x", got); err != nil || !same(back, p) || !bytes.Contains(got, []byte("falsework: 5")) {
 			t.Errorf("%s: %v\n%s", was, err, got)
 		}
 	}
@@ -198,8 +198,8 @@ func TestReclaimSheets(t *testing.T) {
 
 func FuzzDecode(f *testing.F) {
 	f.Add([]byte("falsework: 1\n"))
-	f.Add([]byte("falsework: 4\nlines: [{id: L1, at: [[1,2,3]]}]\n"))
-	f.Add([]byte("falsework: 4\nzones:\n- id: Z1 # here\n  box: {min: [0, 0, 0], max: [1, 1, 1]}\n"))
+	f.Add([]byte("falsework: 5\nlines: [{id: L1, at: [[1,2,3]]}]\n"))
+	f.Add([]byte("falsework: 5\nzones:\n- id: Z1 # here\n  box: {min: [0, 0, 0], max: [1, 1, 1]}\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p, err := Decode("fuzz", data)
 		if err != nil {

@@ -1,6 +1,9 @@
 package plan
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 const (
 	// SharpTurn is the turn, in radians, up to which a corner is none: 25°. Common
@@ -16,14 +19,42 @@ const (
 // that are rounded the points of an arc that leaves and meets the straights beside it along
 // them. Heights go evenly from where an arc begins to where it ends. Both ends stay.
 func (l Line) Path() [][3]float64 {
-	if l.Round <= 0 || len(l.At) < 3 {
-		return l.At
+	at, _ := l.Course()
+	return at
+}
+
+// Course returns the line's path, and of each of the path's straights whether it is relieved.
+// Those of an arc are where both straights beside it are.
+func (l Line) Course() (at [][3]float64, relieved []bool) {
+	eased := func(straight int) bool { return slices.Contains(l.Relieved, straight) }
+	at = l.At[:min(1, len(l.At)):1]
+	for i := 1; i < len(l.At); i++ {
+		turn := l.At[i : i+1]
+		if l.Round > 0 && i+1 < len(l.At) {
+			turn = arc(l.At[i-1], l.At[i], l.At[i+1], l.Round)
+		}
+		for k := range turn {
+			relieved = append(relieved, eased(i) && (k == 0 || eased(i+1)))
+		}
+		at = append(at, turn...)
 	}
-	out := [][3]float64{l.At[0]}
-	for i := 1; i+1 < len(l.At); i++ {
-		out = append(out, arc(l.At[i-1], l.At[i], l.At[i+1], l.Round)...)
+	return at, relieved
+}
+
+// Without returns what is left of the line without its nth straight, counted from 1: what is
+// before it, and what behind. Of less than a straight there is no line.
+func (l Line) Without(n int) (before, behind Line) {
+	before, behind = l, l
+	before.At, behind.At = l.At[:n:n], l.At[n:]
+	before.Relieved, behind.Relieved = nil, nil
+	for _, k := range l.Relieved {
+		if k < n {
+			before.Relieved = append(before.Relieved, k)
+		} else if k > n {
+			behind.Relieved = append(behind.Relieved, k-n)
+		}
 	}
-	return append(out, l.At[len(l.At)-1])
+	return before, behind
 }
 
 // arc returns the points by which a line from a to c turns at b, b itself where that is no

@@ -44,6 +44,7 @@ var told = map[string]string{
 	"Line.posts":              "posts that the wall gathers to; any if left out",
 	"Line.tie":                "holds nothing itself, only joins walls; the heights are its top's",
 	"Line.round":              "radius of the arcs that it turns corners by; sharp if left out",
+	"Line.relieved":           "straights, counted from 1, that only carry: the wall ends below the part there",
 	"Line.by":                 "whose it is: tool may change it, designer never; designer if left out",
 	"Post.at":                 "x, y of its middle",
 	"Post.side":               "outer width of a hollow post; a sole has none",

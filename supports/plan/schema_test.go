@@ -63,7 +63,7 @@ func TestSchemaRefusesWhatDecodeRefuses(t *testing.T) {
 	}
 	good := strings.TrimPrefix(string(data), header)
 	for _, c := range []struct{ from, to string }{
-		{"falsework: 4", "falsework: 7"},
+		{"falsework: 5", "falsework: 7"},
 		{"bridge_mm", "bridge"},
 		{"id: L1", "id: 1L"},
 		{"id: L1\n    at: [[0.24, 6.5, 30], ", "id: L1\n    at: ["},
@@ -76,7 +76,7 @@ func TestSchemaRefusesWhatDecodeRefuses(t *testing.T) {
 		{"at: [26, 12, 3.4]", "at: [26, 12]"},
 		{"bore: 6.6", "bore: wide"},
 		{"direction: 30", "way: 30"},
-		{"falsework: 4\n", ""},
+		{"falsework: 5\n", ""},
 	} {
 		bad := strings.Replace(good, c.from, c.to, 1)
 		if bad == good {

@@ -179,6 +179,14 @@ func (c *checker) line(at []string, l Line) {
 	if !finite(l.Round) || l.Round < 0 {
 		c.bad(append(at, "round"), "line %s: round %g mm is no radius", l.ID, l.Round)
 	}
+	for i, n := range l.Relieved {
+		if n < 1 || n >= len(l.At) || i > 0 && n <= l.Relieved[i-1] {
+			c.bad(append(at, "relieved"), "line %s: relieved: has no straight %d, or names it out of turn: there are %d, counted from 1 upward", l.ID, n, max(0, len(l.At)-1))
+		}
+	}
+	if l.Tie && len(l.Relieved) > 0 {
+		c.bad(append(at, "relieved"), "line %s: relieved: a tie holds nothing as it is", l.ID)
+	}
 	if len(l.At) >= 2 && length < leastLine {
 		c.bad(append(at, "at"), "line %s: is only %g mm long in plan view", l.ID, length)
 	}
